@@ -1,0 +1,70 @@
+"""Shared fixtures: real servers, and the strictness that a build machine asks for."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.support.broker import Broker, find_mosquitto
+from tests.support.postgres import PostgresServer, find_binaries
+
+
+@pytest.fixture
+def broker(tmp_path: Path) -> Iterator[Broker]:
+    """A running mosquitto with our shipped settings, for one test (starting takes some 20 ms)."""
+    if not find_mosquitto():
+        pytest.skip("mosquitto is not installed (Debian: apt-get install mosquitto)")
+    folder = tmp_path / "broker"
+    folder.mkdir()
+    running = Broker(folder)
+    running.start()
+    yield running
+    running.stop()
+
+
+@pytest.fixture(scope="session")
+def postgres_server() -> Iterator[PostgresServer]:
+    """A running PostgreSQL for the whole session, fast rather than crash-proof."""
+    yield from _postgres(durable=False)
+
+
+@pytest.fixture(scope="session")
+def durable_postgres_server() -> Iterator[PostgresServer]:
+    """The same with every commit on disk, for tests that kill things."""
+    yield from _postgres(durable=True)
+
+
+def _postgres(*, durable: bool) -> Iterator[PostgresServer]:
+    if not find_binaries():
+        pytest.skip("PostgreSQL is not installed (Debian: apt-get install postgresql)")
+    server = PostgresServer(durable=durable)
+    try:
+        server.start()
+        yield server
+    finally:
+        server.remove()
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_sessionfinish(session: pytest.Session) -> None:
+    """Under ``make test STRICT=1`` a skipped test is a failed run: nothing passes unseen."""
+    if _skipped(session.config) and session.exitstatus == pytest.ExitCode.OK:
+        session.exitstatus = pytest.ExitCode.TESTS_FAILED
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter, config: pytest.Config) -> None:
+    """Say why a run without a failing test ends as failed; the list itself is pytest's own (-ra)."""
+    if count := _skipped(config):
+        terminalreporter.section("strict", red=True, bold=True)
+        terminalreporter.line(f"{count} skipped, and STRICT=1 allows none (each stands in the summary as SKIPPED)")
+
+
+def _skipped(config: pytest.Config) -> int:
+    """How many skips count against this run: none unless it is strict."""
+    reporter = config.pluginmanager.get_plugin("terminalreporter")
+    if os.environ.get("HOUSEBAND_STRICT") != "1" or not isinstance(reporter, pytest.TerminalReporter):
+        return 0
+    return len(reporter.stats.get("skipped", []))
