@@ -1,0 +1,112 @@
+"""What is remembered of a room between two judgements, and how it is written down.
+
+The state is everything that judging needs besides new readings: folding it over readings in two steps gives the
+same as in one. It is kept as JSON beside the room, so it must survive a round trip unchanged.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field, replace
+from typing import Any, Final
+
+from rules.condition import Phase, Watch
+from rules.limits import Key
+from rules.model import MINUTE_MS, Instant, ProbeId, Quantity, Side
+
+LONGEST_HOLD_MS: Final = 15 * MINUTE_MS
+"""However slow a probe is, its last value does not speak for the room longer than this."""
+HOLD_INTERVALS: Final = 3
+UNKNOWN_INTERVAL_MS: Final = 5 * MINUTE_MS
+"""Taken as the usual interval of a probe that was heard only once."""
+GAPS_KEPT: Final = 5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Held:
+    """The last value of one probe and quantity, and the gaps between its last readings."""
+
+    value: float
+    at_ms: Instant
+    gaps_ms: tuple[int, ...] = ()
+    expired: bool = False
+
+    @property
+    def until_ms(self) -> Instant:
+        """The first moment at which the value no longer speaks for the room."""
+        usual = sorted(self.gaps_ms)[(len(self.gaps_ms) - 1) // 2] if self.gaps_ms else UNKNOWN_INTERVAL_MS
+        return self.at_ms + min(HOLD_INTERVALS * usual, LONGEST_HOLD_MS)
+
+    def followed_by(self, value: float, at_ms: Instant) -> Held:
+        """The held value after a newer reading."""
+        gaps = (*self.gaps_ms, at_ms - self.at_ms)[-GAPS_KEPT:]
+        return Held(value=value, at_ms=at_ms, gaps_ms=gaps)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Track:
+    """One limit of a room: its two depths, and the stretch that is under way."""
+
+    near: Watch
+    far: Watch
+    began_ms: Instant
+    """When the value first went beyond the limit in this stretch."""
+    first_value: float | None = None
+    worst: float | None = None
+    raised_ms: Instant | None = None
+    """When the alarm was raised; ``None`` while it is not open."""
+    deepened: bool = False
+
+    @property
+    def is_open(self) -> bool:
+        """True while the alarm of this limit is open."""
+        return self.raised_ms is not None
+
+    @classmethod
+    def quiet(cls, at_ms: Instant) -> Track:
+        """A limit that nothing is known against."""
+        inside = Watch(phase=Phase.INSIDE, since_ms=at_ms)
+        return cls(near=inside, far=inside, began_ms=at_ms)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RoomState:
+    """A room as judged up to and including ``clock_ms``."""
+
+    clock_ms: Instant
+    fingerprint: str = ""
+    """:attr:`rules.limits.RoomLimits.fingerprint` of the limits that the tracks were judged by."""
+    held: Mapping[tuple[ProbeId, Quantity], Held] = field(default_factory=dict)
+    tracks: Mapping[Key, Track] = field(default_factory=dict)
+
+
+def to_plain(state: RoomState) -> dict[str, Any]:
+    """Write ``state`` as values that JSON can hold."""
+    return {
+        "clock_ms": state.clock_ms,
+        "fingerprint": state.fingerprint,
+        "held": [[probe, quantity.value, asdict(h)] for (probe, quantity), h in state.held.items()],
+        "tracks": [[q.value, side.value, asdict(t)] for (q, side), t in state.tracks.items()],
+    }
+
+
+def from_plain(plain: Mapping[str, Any]) -> RoomState:
+    """Read back what :func:`to_plain` wrote."""
+    return RoomState(
+        clock_ms=plain["clock_ms"],
+        fingerprint=plain["fingerprint"],
+        held={(ProbeId(p), Quantity(q)): _held(h) for p, q, h in plain["held"]},
+        tracks={(Quantity(q), Side(s)): _track(t) for q, s, t in plain["tracks"]},
+    )
+
+
+def _held(plain: Mapping[str, Any]) -> Held:
+    return replace(Held(value=0.0, at_ms=0), **{**plain, "gaps_ms": tuple(plain["gaps_ms"])})
+
+
+def _track(plain: Mapping[str, Any]) -> Track:
+    return replace(Track.quiet(0), **{**plain, "near": _watch(plain["near"]), "far": _watch(plain["far"])})
+
+
+def _watch(plain: Mapping[str, Any]) -> Watch:
+    return Watch(phase=Phase(plain["phase"]), since_ms=plain["since_ms"])
