@@ -73,6 +73,9 @@ class Stage:
     bands: Mapping[Quantity, Band]
     text_limits: Mapping[tuple[Quantity, Side], TextLimit]
     usual_days: tuple[float, float] | None = None
+    usual_days_from: Figure | None = None
+    """Where the usual days come from; its value is the shorter of the two."""
+    note: str = ""
 
     @property
     def all_read(self) -> bool:
@@ -97,6 +100,7 @@ class Profile:
     stages: tuple[Stage, ...]
     sources: Mapping[str, str]
     """Source key to a plain description (author, title, year, how it was read)."""
+    note: str = ""
 
     def stage(self, name: str) -> Stage:
         """The stage called ``name``.
@@ -111,4 +115,13 @@ class Profile:
 
 
 class ProfileError(ValueError):
-    """A profile file that cannot be used. The message names file, stage and key."""
+    """A profile file that cannot be used. The message names file, stage and key, as far as they are known."""
+
+    def __init__(self, problem: str, *, file: str, stage: str = "", key: str = "") -> None:
+        """Keep the place beside the message, so that a page can point at it."""
+        self.problem = problem
+        self.file = file
+        self.stage = stage
+        self.key = key
+        place = ": ".join(part for part in (file, stage and f"stage {stage}", key) if part)
+        super().__init__(f"{place}: {problem}")

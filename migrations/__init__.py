@@ -1,0 +1,1 @@
+"""Alembic migrations, for SQLite and PostgreSQL alike."""

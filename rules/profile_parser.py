@@ -1,0 +1,232 @@
+"""Read a species profile: TOML text in, :class:`~rules.profile.Profile` out, or an error that names the key.
+
+A file reads like this (times in minutes, everything else in the unit that stands in the quantity's table)::
+
+    name = "shiitake"
+    species = "Lentinula edodes"
+    label = "Shiitake"
+    text_name = "shiitake"
+    version = 1
+
+    [sources]
+    BOOK = "Author, Title (year), page"
+
+    [stages.pinning]
+    text_name = "pins"
+    usual_days = { from = 5, to = 7, basis = "read", source = "BOOK" }
+
+    [stages.pinning.humidity]
+    unit = "%RH"
+    low = { value = 95, basis = "read", source = "BOOK" }
+    target = { value = 97, basis = "judgement", note = "the middle" }
+
+    [stages.pinning.humidity.text_low]
+    limit = { value = 85, basis = "judgement", note = "ten points below the band" }
+    wait_minutes = 8
+    recover_margin = 3
+    recover_minutes = 5
+    far_limit = { value = 75, basis = "judgement" }
+    far_wait_minutes = 3
+
+Stages happen in the order of the file. ``usual_hours`` may stand for ``usual_days``. Waits and margins carry
+no source: no standard gives any for humidity or CO2, all are judgement and meant to be edited.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from typing import Final
+
+from rules.model import MINUTE_MS, UNIT, Quantity, Side
+from rules.profile import Band, Basis, Figure, Profile, ProfileError, Stage, TextLimit
+from rules.profile_limits import check_band, check_text_limit
+from rules.profile_table import Place, Table
+
+_NAME: Final = re.compile(r"[a-z][a-z0-9_]{0,39}")
+_WITH_SOURCE: Final = frozenset({Basis.READ, Basis.FROM_MEMORY})
+_PER_DAY: Final = {"usual_days": 1.0, "usual_hours": 24.0}
+_STAGE_KEYS: Final = ("text_name", "note", *_PER_DAY)
+
+
+def parse_profile(text: str, *, file: str) -> Profile:
+    """The profile that ``text`` holds; ``file`` is only its name, for errors.
+
+    Raises:
+        ProfileError: anything unknown, missing or contradictory; the message names file, stage and key.
+    """
+    top = Table(_toml(text, file), Place(file))
+    top.only("name", "species", "label", "text_name", "version", "note", "sources", "stages")
+    name = top.text("name")
+    _check_name(name, top.place.at("name"))
+    sources = _sources(top)
+    return Profile(
+        name=name,
+        species=top.text("species"),
+        label=top.text("label"),
+        text_name=top.text_name("text_name"),
+        version=top.whole("version"),
+        stages=_stages(top.table("stages"), sources),
+        sources=sources,
+        note=top.text("note", absent=""),
+    )
+
+
+def _toml(text: str, file: str) -> dict[str, object]:
+    """A stage or key that stands twice is already an error here; it names the key and the line."""
+    try:
+        return tomllib.loads(text)
+    except (ValueError, RecursionError) as problem:
+        raise ProfileError(f"is not TOML: {problem}", file=file) from problem
+
+
+def _check_name(name: str, place: Place) -> None:
+    if not _NAME.fullmatch(name):
+        raise place.error(f"{name!r} must be a key: small letters, digits and underscores, at most 40")
+
+
+def _sources(top: Table) -> dict[str, str]:
+    if "sources" not in top:
+        return {}
+    table = top.table("sources")
+    return {key: table.text(key) for key in table}
+
+
+def _stages(table: Table, sources: dict[str, str]) -> tuple[Stage, ...]:
+    stages: list[Stage] = []
+    for name in table:
+        place = Place(table.place.file, stage=name)
+        _check_name(name, place)
+        stage = _stage(name, Table(table.table(name).content, place), sources)
+        if any(stage.text_name == other.text_name for other in stages):
+            raise place.at("text_name").error(f"{stage.text_name!r} is already the name of another stage")
+        stages.append(stage)
+    if not stages:
+        raise table.place.error("needs at least one stage")
+    return tuple(stages)
+
+
+def _stage(name: str, table: Table, sources: dict[str, str]) -> Stage:
+    quantities = [key for key in table if key not in _STAGE_KEYS]
+    bands: dict[Quantity, Band] = {}
+    limits: dict[tuple[Quantity, Side], TextLimit] = {}
+    for key in quantities:
+        quantity = _quantity(key, table.place.at(key))
+        climate = table.table(key)
+        bands[quantity] = _band(climate, quantity, sources)
+        limits |= _text_limits(climate, quantity, bands[quantity], sources)
+    if not bands:
+        raise table.place.error("needs at least one quantity, such as [stages.pinning.humidity]")
+    usual_days, usual_days_from = _usual_days(table, sources)
+    return Stage(
+        name=name,
+        text_name=table.text_name("text_name"),
+        bands=bands,
+        text_limits=limits,
+        usual_days=usual_days,
+        usual_days_from=usual_days_from,
+        note=table.text("note", absent=""),
+    )
+
+
+def _quantity(key: str, place: Place) -> Quantity:
+    try:
+        quantity = Quantity(key)
+    except ValueError:
+        raise place.error(f"unknown key; quantities are {', '.join(UNIT)}") from None
+    if quantity not in UNIT:
+        raise place.error("is only ever on or off and has no band")
+    return quantity
+
+
+def _usual_days(table: Table, sources: dict[str, str]) -> tuple[tuple[float, float] | None, Figure | None]:
+    given = [key for key in _PER_DAY if key in table]
+    if not given:
+        return None, None
+    key = given[0]
+    table.refuse(given[1:], f"{key} is there already; give one of the two")
+    span = table.table(key)
+    span.only("from", "to", "basis", "source", "note")
+    shortest = span.positive("from") / _PER_DAY[key]
+    longest = span.positive("to") / _PER_DAY[key]
+    if shortest > longest:
+        raise span.place.at("from").error("is longer than to")
+    return (shortest, longest), _figure_of(shortest, span, sources)
+
+
+def _band(table: Table, quantity: Quantity, sources: dict[str, str]) -> Band:
+    table.only("unit", "low", "target", "high", "text_low", "text_high")
+    if table.text("unit") != UNIT[quantity]:
+        raise table.place.at("unit").error(f"must be {UNIT[quantity]!r}")
+    band = Band(
+        low=_figure(table, "low", sources),
+        target=_figure(table, "target", sources),
+        high=_figure(table, "high", sources),
+    )
+    check_band(band, quantity, table.place)
+    return band
+
+
+def _text_limits(
+    table: Table, quantity: Quantity, band: Band, sources: dict[str, str]
+) -> dict[tuple[Quantity, Side], TextLimit]:
+    limits: dict[tuple[Quantity, Side], TextLimit] = {}
+    for side in Side:
+        key = f"text_{side}"
+        if key in table:
+            limit = _text_limit(table.table(key), sources)
+            check_text_limit(limit, side, band, quantity, table.place.at(key))
+            limits[quantity, side] = limit
+    return limits
+
+
+def _text_limit(table: Table, sources: dict[str, str]) -> TextLimit:
+    table.only(
+        "limit", "wait_minutes", "recover_margin", "recover_minutes", "far_limit", "far_wait_minutes"
+    )
+    for key, partner in (("far_limit", "far_wait_minutes"), ("far_wait_minutes", "far_limit")):
+        if key in table and partner not in table:
+            raise table.place.at(partner).error(f"is missing beside {key}")
+    return TextLimit(
+        limit=_needed_figure(table, "limit", sources),
+        wait_ms=_minutes_as_ms(table, "wait_minutes"),
+        recover_margin=table.positive("recover_margin"),
+        recover_ms=_minutes_as_ms(table, "recover_minutes"),
+        far_limit=_figure(table, "far_limit", sources),
+        far_wait_ms=_minutes_as_ms(table, "far_wait_minutes") if "far_wait_minutes" in table else None,
+    )
+
+
+def _minutes_as_ms(table: Table, key: str) -> int:
+    return max(1, round(table.positive(key) * MINUTE_MS))
+
+
+def _figure(table: Table, key: str, sources: dict[str, str]) -> Figure | None:
+    return _needed_figure(table, key, sources) if key in table else None
+
+
+def _needed_figure(table: Table, key: str, sources: dict[str, str]) -> Figure:
+    inner = table.table(key)
+    inner.only("value", "basis", "source", "note")
+    return _figure_of(inner.number("value"), inner, sources)
+
+
+def _figure_of(value: float, table: Table, sources: dict[str, str]) -> Figure:
+    basis = _basis(table)
+    if basis in _WITH_SOURCE:
+        source = table.text("source")
+        if source not in sources:
+            raise table.place.at("source").error(f"{source!r} does not stand under [sources]")
+    else:
+        table.refuse(["source"], f"{basis} has no source; say in the note what it weighs")
+        source = ""
+    return Figure(value=value, basis=basis, source=source, note=table.text("note", absent=""))
+
+
+def _basis(table: Table) -> Basis:
+    try:
+        return Basis(table.text("basis"))
+    except ValueError as problem:
+        if isinstance(problem, ProfileError):
+            raise
+        raise table.place.at("basis").error(f"must be one of: {', '.join(Basis)}") from None

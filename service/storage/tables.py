@@ -1,0 +1,202 @@
+"""The declared tables. ``migrations/`` builds the same; a test holds the two together.
+
+``farm_id`` stands in every table and key. Moments are UTC milliseconds, flags are 0 or 1, structured facts are
+JSON text: these types are the same on both databases and pass SQLite's STRICT. Keys are natural wherever one
+exists, so that doing a thing twice finds the first time.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from sqlalchemy import (
+    REAL,
+    BigInteger,
+    Column,
+    Double,
+    Index,
+    Integer,
+    LargeBinary,
+    MetaData,
+    PrimaryKeyConstraint,
+    Table,
+    Text,
+    UniqueConstraint,
+)
+from sqlalchemy.types import TypeEngine
+
+Moment = BigInteger().with_variant(Integer(), "sqlite")
+Number: TypeEngine[float] = REAL().with_variant(Double(), "postgresql")
+
+metadata = MetaData(
+    naming_convention={
+        "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+        "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+        "pk": "pk_%(table_name)s",
+    }
+)
+
+
+def _table(name: str, key: str, *columns: Any, **options: Any) -> Table:
+    return Table(
+        name,
+        metadata,
+        Column("farm_id", Integer, nullable=False, autoincrement=False),
+        *columns,
+        PrimaryKeyConstraint("farm_id", *key.split()),
+        sqlite_strict=True,
+        sqlite_with_rowid=False,
+        **options,
+    )
+
+
+def _text(name: str, *, null: bool = False) -> Column[str]:
+    return Column(name, Text, nullable=null)
+
+
+def _moment(name: str, *, null: bool = False) -> Column[int]:
+    return Column(name, Moment, nullable=null)
+
+
+def _whole(name: str, *, null: bool = False) -> Column[int]:
+    return Column(name, Integer, nullable=null, autoincrement=False)
+
+
+def _number(name: str, *, null: bool = False) -> Column[float]:
+    return Column(name, Number, nullable=null)
+
+
+# --- the farm, its rooms and probes -------------------------------------------------------------------------
+
+farms = _table(
+    "farms", "",
+    _text("slug"), _text("name"), _text("place"), _text("zone"), _number("altitude_m"), _text("units"),
+    _text("language"), _text("room_word"), _whole("invented"), _whole("morning_round_minute"),
+    _whole("evening_round_minute"), _moment("created_ms"), _text("who"),
+    UniqueConstraint("slug"),
+)  # fmt: skip
+rooms = _table(
+    "rooms", "room_id",
+    _text("room_id"), _text("name"), _text("text_name"), _text("kind"), _whole("position"),
+    _moment("first_days_end_ms"), _moment("created_ms"), _text("who"),
+)  # fmt: skip
+probes = _table(
+    "probes", "probe_id",
+    _text("probe_id"), _moment("first_heard_ms"), _moment("last_heard_ms"),
+)  # fmt: skip
+placements = _table(
+    "placements", "probe_id valid_from_ms",
+    _text("probe_id"), _moment("valid_from_ms"), _moment("valid_to_ms", null=True), _text("room_id"),
+    _text("place"), _moment("recorded_ms"), _text("who"),
+    Index(None, "farm_id", "room_id"),
+)  # fmt: skip
+series = _table(
+    "series", "series_id",
+    _whole("series_id"), _text("probe_id"), _text("quantity"),
+    UniqueConstraint("farm_id", "probe_id", "quantity"),
+)  # fmt: skip
+readings = _table(
+    "readings", "series_id at_ms",
+    _whole("series_id"), _moment("at_ms"), _number("value"), _moment("late_ms"),
+    postgresql_partition_by="RANGE (at_ms)",
+)  # fmt: skip
+rejected = _table(
+    "rejected", "rejected_id",
+    _text("rejected_id"), _moment("received_ms"), _text("topic"), _text("probe_id", null=True), _text("reason"),
+    _text("detail"), Column("payload", LargeBinary, nullable=False),
+    Index(None, "farm_id", "received_ms"),
+)  # fmt: skip
+tallies = _table("tallies", "name", _text("name"), _moment("total"))
+
+# --- what grows where ---------------------------------------------------------------------------------------
+
+profiles = _table(
+    "profiles", "profile version",
+    _text("profile"), _whole("version"), _text("body_sha256"), _text("body"), _moment("recorded_ms"), _text("who"),
+)  # fmt: skip
+confirmations = _table(
+    "confirmations", "profile version stage",
+    _text("profile"), _whole("version"), _text("stage"), _moment("recorded_ms"), _text("who"),
+)  # fmt: skip
+batches = _table(
+    "batches", "batch_id",
+    _text("batch_id"), _text("profile"), _whole("version"), _text("strain"), _whole("count"),
+    _text("container"), _moment("recorded_ms"), _text("who"),
+)  # fmt: skip
+stays = _table(
+    "stays", "batch_id valid_from_ms recorded_ms",
+    _text("batch_id"), _moment("valid_from_ms"), _moment("recorded_ms"), _text("room_id", null=True),
+    _text("stage"), _text("who"),
+    Index(None, "farm_id", "room_id"),
+)  # fmt: skip
+
+# --- judging: the present of a room, and the ledger of what was told -------------------------------------------
+
+judgements = _table(
+    "judgements", "room_id",
+    _text("room_id"), _moment("judged_ms"), _text("state"), _moment("again_from_ms", null=True),
+)  # fmt: skip
+happenings = _table(
+    "happenings", "happening_id",
+    _text("happening_id"), _text("room_id"), _moment("began_ms"), _moment("ended_ms", null=True),
+    _moment("closed_ms", null=True), _whole("woke"),
+    Index(None, "farm_id", "room_id"),
+)  # fmt: skip
+alarms = _table(
+    "alarms", "room_id quantity side",
+    _text("room_id"), _text("quantity"), _text("side"), _text("state"), _moment("since_ms"),
+    _text("happening_id", null=True),
+)  # fmt: skip
+transitions = _table(
+    "transitions", "room_id quantity side at_ms happens",
+    _text("room_id"), _text("quantity"), _text("side"), _moment("at_ms"), _text("happens"), _text("from_state"),
+    _text("to_state"), _moment("decided_ms"), _text("who"), _text("happening_id", null=True), _text("facts"),
+)  # fmt: skip
+notices = _table(
+    "notices", "notice_key",
+    _text("notice_key"), _text("kind"), _text("telling"), _text("room_id", null=True),
+    _text("happening_id", null=True), _moment("at_ms"), _moment("decided_ms"), _moment("use_by_ms"),
+    _text("facts"), _whole("addressed"),
+    Index(None, "farm_id", "happening_id"), Index(None, "farm_id", "addressed"),
+)  # fmt: skip
+
+# --- telling people -------------------------------------------------------------------------------------------
+
+people = _table(
+    "people", "person_id",
+    _text("person_id"), _text("name"), _text("phone", null=True), _text("email", null=True), _text("units"),
+    _text("language"), _whole("active"), _moment("recorded_ms"), _text("who"),
+)  # fmt: skip
+call_list = _table(
+    "call_list", "daypart position",
+    _text("daypart"), _whole("position"), _text("person_id"), _moment("after_ms"),
+)  # fmt: skip
+deliveries = _table(
+    "deliveries", "delivery_id",
+    _text("delivery_id"), _text("notice_key"), _whole("step"), _text("person_id"), _text("way"), _text("state"),
+    _whole("attempts"), _moment("next_ms"), _moment("claimed_until_ms"), _moment("first_try_ms", null=True),
+    _moment("ended_ms", null=True), _text("detail"), _text("text"),
+    UniqueConstraint("farm_id", "notice_key", "step", "person_id", "way"), Index(None, "farm_id", "state"),
+)  # fmt: skip
+attempts = _table(
+    "attempts", "delivery_id attempt",
+    _text("delivery_id"), _whole("attempt"), _moment("at_ms"), _text("outcome"), _text("detail"),
+)  # fmt: skip
+answers = _table(
+    "answers", "happening_id person_id at_ms word",
+    _text("happening_id"), _text("person_id"), _moment("at_ms"), _text("word"), _text("way"),
+)  # fmt: skip
+sent_digests = _table(
+    "sent_digests", "kind person_id local_date",
+    _text("kind"), _text("person_id"), _text("local_date"), _moment("at_ms"), _text("state"), _whole("attempts"),
+    _moment("next_ms"), _text("detail"),
+)  # fmt: skip
+
+# --- the machine room -----------------------------------------------------------------------------------------
+
+pulses = _table("pulses", "part", _text("part"), _moment("at_ms"), _text("detail"))
+identities = _table("identities", "name", _text("name"), _text("value"))
+leases = _table(
+    "leases", "name",
+    _text("name"), _text("holder"), _moment("until_ms"), _moment("fencing"),
+)  # fmt: skip
