@@ -76,7 +76,9 @@ async def make_room_for_readings(connection: AsyncConnection, now_ms: Instant) -
         return
     first = datetime.fromtimestamp(now_ms / 1000, UTC).replace(day=1, hour=0, minute=0, second=0, microsecond=0)
     for _ in range(MONTHS_AHEAD):
-        after = (first.replace(day=28, hour=0) + (datetime(1970, 1, 6, tzinfo=UTC) - datetime(1970, 1, 1, tzinfo=UTC)))
+        after = first.replace(day=28, hour=0) + (
+            datetime(1970, 1, 6, tzinfo=UTC) - datetime(1970, 1, 1, tzinfo=UTC)
+        )
         after = after.replace(day=1)
         await _make_part(connection, first, after)
         first = after

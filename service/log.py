@@ -1,0 +1,24 @@
+"""One structured log, to standard error. Values from outside are passed as fields, never mixed into the message."""
+
+from __future__ import annotations
+
+import sys
+from typing import Any
+
+import structlog
+
+log: Any = structlog.get_logger("houseband")
+
+
+def set_up_log(*, as_json: bool) -> None:
+    """Choose lines for people or for machines."""
+    renderer: Any = structlog.processors.JSONRenderer() if as_json else structlog.dev.ConsoleRenderer(colors=False)
+    structlog.configure(
+        processors=[
+            structlog.processors.add_log_level,
+            structlog.processors.TimeStamper(fmt="iso", utc=True),
+            structlog.processors.format_exc_info,
+            renderer,
+        ],
+        logger_factory=structlog.PrintLoggerFactory(file=sys.stderr),
+    )

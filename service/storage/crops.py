@@ -1,0 +1,118 @@
+"""Profiles as the farm keeps them, batches, and where each batch was at which stage."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, TypeAlias
+
+from sqlalchemy import func, select
+from sqlalchemy.ext.asyncio import AsyncConnection
+
+from rules.model import Instant
+from service.errors import NotAllowed, NotFound
+from service.storage.insert import insert_into
+from service.storage.tables import batches, confirmations, profiles, stays
+
+Record: TypeAlias = Mapping[str, Any]
+
+
+async def add_profile(connection: AsyncConnection, farm_id: int, values: Record) -> None:
+    """Keep a profile version; the same version again changes nothing."""
+    row = {**values, "farm_id": farm_id}
+    await connection.execute(insert_into(connection, profiles).values(row).on_conflict_do_nothing())
+
+
+async def all_profiles(connection: AsyncConnection, farm_id: int) -> list[Record]:
+    """The newest version of every profile."""
+    newest = (
+        select(profiles.c.profile, func.max(profiles.c.version).label("version"))
+        .where(profiles.c.farm_id == farm_id)
+        .group_by(profiles.c.profile)
+        .subquery()
+    )
+    same = (profiles.c.profile == newest.c.profile) & (profiles.c.version == newest.c.version)
+    statement = select(profiles).join(newest, same).where(profiles.c.farm_id == farm_id)
+    rows = (await connection.execute(statement.order_by(profiles.c.profile))).mappings()
+    return [dict(row) for row in rows]
+
+
+async def profile(connection: AsyncConnection, farm_id: int, name: str, version: int | None = None) -> Record:
+    """One profile version, the newest unless named.
+
+    Raises:
+        NotFound: there is none.
+    """
+    statement = (
+        select(profiles)
+        .where(profiles.c.farm_id == farm_id, profiles.c.profile == name)
+        .order_by(profiles.c.version.desc())
+    )
+    if version is not None:
+        statement = statement.where(profiles.c.version == version)
+    row = (await connection.execute(statement)).mappings().first()
+    if row is None:
+        raise NotFound(f"there is no profile {name!r}" + (f" version {version}" if version else ""))
+    return dict(row)
+
+
+async def confirm(connection: AsyncConnection, farm_id: int, values: Record) -> None:
+    """A named person stands for the figures of a stage. The first confirmation stays."""
+    row = {**values, "farm_id": farm_id}
+    await connection.execute(insert_into(connection, confirmations).values(row).on_conflict_do_nothing())
+
+
+async def confirmed(connection: AsyncConnection, farm_id: int) -> set[tuple[str, int, str]]:
+    """(profile, version, stage) of all confirmed stages."""
+    c = confirmations.c
+    statement = select(c.profile, c.version, c.stage).where(c.farm_id == farm_id)
+    return {(row[0], row[1], row[2]) for row in await connection.execute(statement)}
+
+
+async def add_batch(connection: AsyncConnection, farm_id: int, values: Record) -> None:
+    """Add a batch.
+
+    Raises:
+        NotAllowed: there is one with this id.
+    """
+    mine = (batches.c.farm_id == farm_id) & (batches.c.batch_id == values["batch_id"])
+    if await connection.scalar(select(batches.c.batch_id).where(mine)):
+        raise NotAllowed(f"there is a batch {values['batch_id']!r} already")
+    await connection.execute(batches.insert().values({**values, "farm_id": farm_id}))
+
+
+async def batch(connection: AsyncConnection, farm_id: int, batch_id: str) -> Record:
+    """One batch.
+
+    Raises:
+        NotFound: there is none.
+    """
+    statement = select(batches).where(batches.c.farm_id == farm_id, batches.c.batch_id == batch_id)
+    row = (await connection.execute(statement)).mappings().first()
+    if row is None:
+        raise NotFound(f"there is no batch {batch_id!r}")
+    return dict(row)
+
+
+async def add_stay(connection: AsyncConnection, farm_id: int, values: Record) -> None:
+    """From a moment on the batch is in this room (or none) at this stage. Earlier stays are not touched."""
+    row = {**values, "farm_id": farm_id}
+    await connection.execute(insert_into(connection, stays).values(row).on_conflict_do_nothing())
+
+
+async def latest_stay(connection: AsyncConnection, farm_id: int, batch_id: str) -> Instant | None:
+    """From when the batch's last stay holds."""
+    mine = (stays.c.farm_id == farm_id) & (stays.c.batch_id == batch_id)
+    return await connection.scalar(select(func.max(stays.c.valid_from_ms)).where(mine))
+
+
+async def stays_of_room(connection: AsyncConnection, farm_id: int, room_id: str) -> list[Record]:
+    """All stays of every batch that ever was in the room, with the batch's profile; in order of time."""
+    s, b = stays.c, batches.c
+    here = select(s.batch_id).where(s.farm_id == farm_id, s.room_id == room_id)
+    statement = (
+        select(stays, b.profile, b.version)
+        .join(batches, (b.farm_id == s.farm_id) & (b.batch_id == s.batch_id))
+        .where(s.farm_id == farm_id, s.batch_id.in_(here))
+        .order_by(s.batch_id, s.valid_from_ms, s.recorded_ms)
+    )
+    return [dict(row) for row in (await connection.execute(statement)).mappings()]

@@ -1,0 +1,90 @@
+"""Alarms, happenings, and the append-only ledger of what was told."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from typing import Any, TypeAlias
+
+from sqlalchemy import select, update
+from sqlalchemy.ext.asyncio import AsyncConnection
+
+from rules.alarm import State
+from rules.limits import Key
+from rules.model import Instant, Quantity, Side
+from service.storage.insert import insert_into
+from service.storage.tables import alarms, answers, happenings, notices, transitions
+
+Record: TypeAlias = Mapping[str, Any]
+
+
+async def alarms_of(connection: AsyncConnection, farm_id: int, room_id: str) -> dict[Key, Record]:
+    """The alarms of a room that are not simply normal, by (quantity, side)."""
+    statement = select(alarms).where(alarms.c.farm_id == farm_id, alarms.c.room_id == room_id)
+    rows = (await connection.execute(statement)).mappings()
+    return {(Quantity(r["quantity"]), Side(r["side"])): dict(r) for r in rows}
+
+
+async def set_alarm(connection: AsyncConnection, farm_id: int, values: Record) -> None:
+    """Write where an alarm stands now. A normal alarm is one that is not in the table."""
+    key = (
+        (alarms.c.farm_id == farm_id)
+        & (alarms.c.room_id == values["room_id"])
+        & (alarms.c.quantity == values["quantity"])
+        & (alarms.c.side == values["side"])
+    )
+    await connection.execute(alarms.delete().where(key))
+    if values["state"] != State.NORMAL.value:
+        await connection.execute(alarms.insert().values({**values, "farm_id": farm_id}))
+
+
+async def open_happening(connection: AsyncConnection, farm_id: int, room_id: str) -> Record | None:
+    """The room's happening that has not ended."""
+    h = happenings.c
+    statement = select(happenings).where(h.farm_id == farm_id, h.room_id == room_id, h.ended_ms.is_(None))
+    return (await connection.execute(statement)).mappings().first()
+
+
+async def save_happening(connection: AsyncConnection, farm_id: int, values: Record) -> None:
+    """Add a happening, or write its new end."""
+    statement = insert_into(connection, happenings).values({**values, "farm_id": farm_id})
+    changed = {name: values[name] for name in ("ended_ms", "closed_ms", "woke")}
+    await connection.execute(
+        statement.on_conflict_do_update(index_elements=["farm_id", "happening_id"], set_=changed)
+    )
+
+
+async def unclosed_happenings(connection: AsyncConnection, farm_id: int, before_ms: Instant) -> list[Record]:
+    """Happenings that ended before a moment and were not closed by an answer or a sheet."""
+    h = happenings.c
+    statement = select(happenings).where(
+        h.farm_id == farm_id, h.ended_ms.is_not(None), h.ended_ms < before_ms, h.closed_ms.is_(None)
+    )
+    return [dict(row) for row in (await connection.execute(statement)).mappings()]
+
+
+async def close_happening(connection: AsyncConnection, farm_id: int, happening_id: str, at_ms: Instant) -> None:
+    """Nothing more is expected of anyone."""
+    mine = (happenings.c.farm_id == farm_id) & (happenings.c.happening_id == happening_id)
+    await connection.execute(update(happenings).where(mine).values(closed_ms=at_ms))
+
+
+async def add_transitions(connection: AsyncConnection, farm_id: int, rows: Sequence[Record]) -> None:
+    """Append to the told ledger; a move that is there already (told before a crash) stays as it was."""
+    if rows:
+        statement = insert_into(connection, transitions).on_conflict_do_nothing()
+        await connection.execute(statement, [{**row, "farm_id": farm_id} for row in rows])
+
+
+async def add_notices(connection: AsyncConnection, farm_id: int, rows: Sequence[Record]) -> None:
+    """Append notices; their keys make a second time harmless."""
+    if rows:
+        statement = insert_into(connection, notices).on_conflict_do_nothing()
+        values = [{**r, "facts": json.dumps(r["facts"]), "addressed": 0, "farm_id": farm_id} for r in rows]
+        await connection.execute(statement, values)
+
+
+async def add_answer(connection: AsyncConnection, farm_id: int, values: Record) -> None:
+    """Append what a person answered."""
+    row = {**values, "farm_id": farm_id}
+    await connection.execute(insert_into(connection, answers).values(row).on_conflict_do_nothing())

@@ -1,0 +1,206 @@
+"""Readings, the probes they come from, and the messages that were not understood."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, TypeAlias
+from uuid import uuid4
+
+from sqlalchemy import and_, func, select, tuple_
+from sqlalchemy.ext.asyncio import AsyncConnection
+
+from rules.model import Instant, ProbeId, Quantity, Reading
+from service.messages import Incoming, Rejected
+from service.storage.insert import insert_into
+from service.storage.tables import farms, placements, probes, readings, rejected, series, tallies
+
+SeriesKey: TypeAlias = tuple[ProbeId, Quantity]
+CHUNK = 500
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Row:
+    """One reading as it is kept."""
+
+    series_id: int
+    at_ms: Instant
+    value: float
+    late_ms: int
+
+
+async def series_ids(
+    connection: AsyncConnection, farm_id: int, wanted: Iterable[SeriesKey]
+) -> dict[SeriesKey, int]:
+    """The numbers of the series in ``wanted``; new ones are numbered."""
+    keys = set(wanted)
+    found = await _known_series(connection, farm_id, keys)
+    if missing := sorted(keys - found.keys()):
+        # Two recorders of one farm must not give out the same number.
+        await connection.execute(select(farms.c.farm_id).where(farms.c.farm_id == farm_id).with_for_update())
+        found = await _known_series(connection, farm_id, keys)
+        missing = sorted(keys - found.keys())
+        top = await connection.scalar(select(func.max(series.c.series_id)).where(series.c.farm_id == farm_id))
+        for number, (probe, quantity) in enumerate(missing, start=(top or 0) + 1):
+            row = {"farm_id": farm_id, "series_id": number, "probe_id": probe, "quantity": quantity.value}
+            await connection.execute(insert_into(connection, series).values(row))
+            found[probe, quantity] = number
+    return found
+
+
+async def _known_series(connection: AsyncConnection, farm_id: int, keys: set[SeriesKey]) -> dict[SeriesKey, int]:
+    statement = select(series.c.probe_id, series.c.quantity, series.c.series_id).where(
+        series.c.farm_id == farm_id, series.c.probe_id.in_({probe for probe, _ in keys})
+    )
+    rows = (await connection.execute(statement)).all()
+    return {(ProbeId(p), Quantity(q)): n for p, q, n in rows if (p, Quantity(q)) in keys}
+
+
+async def insert_new(connection: AsyncConnection, farm_id: int, rows: Sequence[Row]) -> set[tuple[int, Instant]]:
+    """Keep the rows whose (series, time) is not there yet; return the identities that were new."""
+    if not rows:
+        return set()
+    statement = (
+        insert_into(connection, readings)
+        .on_conflict_do_nothing(index_elements=["farm_id", "series_id", "at_ms"])
+        .returning(readings.c.series_id, readings.c.at_ms)
+    )
+    values = [
+        {"farm_id": farm_id, "series_id": r.series_id, "at_ms": r.at_ms, "value": r.value, "late_ms": r.late_ms}
+        for r in rows
+    ]
+    return {(s, t) for s, t in await connection.execute(statement, values)}
+
+
+async def stored_values(
+    connection: AsyncConnection, farm_id: int, identities: Sequence[tuple[int, Instant]]
+) -> dict[tuple[int, Instant], float]:
+    """The values that are kept under these identities."""
+    found: dict[tuple[int, Instant], float] = {}
+    for start in range(0, len(identities), CHUNK):
+        part = identities[start : start + CHUNK]
+        statement = select(readings.c.series_id, readings.c.at_ms, readings.c.value).where(
+            readings.c.farm_id == farm_id, tuple_(readings.c.series_id, readings.c.at_ms).in_(part)
+        )
+        found |= {(s, t): v for s, t, v in await connection.execute(statement)}
+    return found
+
+
+async def newest(connection: AsyncConnection, farm_id: int, series_id: int) -> tuple[Instant, float] | None:
+    """Time and value of the newest reading of a series."""
+    statement = (
+        select(readings.c.at_ms, readings.c.value)
+        .where(readings.c.farm_id == farm_id, readings.c.series_id == series_id)
+        .order_by(readings.c.at_ms.desc())
+        .limit(1)
+    )
+    row = (await connection.execute(statement)).first()
+    return (row[0], row[1]) if row else None
+
+
+async def span(
+    connection: AsyncConnection,
+    farm_id: int,
+    probe_ids: Iterable[str],
+    *,
+    from_ms: Instant,
+    to_ms: Instant,
+    quantities: Iterable[Quantity] = (),
+) -> list[Reading]:
+    """Readings of these probes from ``from_ms`` (inclusive) to ``to_ms`` (exclusive), oldest first."""
+    statement = (
+        select(series.c.probe_id, series.c.quantity, readings.c.at_ms, readings.c.value)
+        .join(readings, and_(readings.c.farm_id == series.c.farm_id, readings.c.series_id == series.c.series_id))
+        .where(
+            series.c.farm_id == farm_id,
+            series.c.probe_id.in_(list(probe_ids)),
+            readings.c.at_ms >= from_ms,
+            readings.c.at_ms < to_ms,
+        )
+        .order_by(readings.c.at_ms, series.c.probe_id, series.c.quantity)
+    )
+    if wanted := [q.value for q in quantities]:
+        statement = statement.where(series.c.quantity.in_(wanted))
+    return [
+        Reading(probe=ProbeId(p), quantity=Quantity(q), at_ms=t, value=v)
+        for p, q, t, v in await connection.execute(statement)
+    ]
+
+
+async def keep_rejected(
+    connection: AsyncConnection, farm_id: int, kept: Sequence[tuple[Incoming, Rejected]]
+) -> None:
+    """Keep what was not understood, with its bytes. Text is cleaned of NUL, which one database cannot hold."""
+    if kept:
+        rows = [_rejected_row(farm_id, incoming, why) for incoming, why in kept]
+        await connection.execute(insert_into(connection, rejected), rows)
+
+
+def _rejected_row(farm_id: int, incoming: Incoming, why: Rejected) -> dict[str, Any]:
+    return {
+        "farm_id": farm_id,
+        "rejected_id": uuid4().hex,
+        "received_ms": incoming.received_ms,
+        "topic": _clean(incoming.topic),
+        "probe_id": None if why.probe is None else _clean(why.probe),
+        "reason": why.reason.value,
+        "detail": _clean(why.detail),
+        "payload": incoming.payload,
+    }
+
+
+def _clean(text: str) -> str:
+    return text.encode("utf-8", "replace").decode().replace("\x00", "\N{SYMBOL FOR NULL}")
+
+
+async def forget_rejected(connection: AsyncConnection, farm_id: int, before_ms: Instant) -> None:
+    """Drop rejected messages that are older than their keeping time."""
+    await connection.execute(
+        rejected.delete().where(rejected.c.farm_id == farm_id, rejected.c.received_ms < before_ms)
+    )
+
+
+async def unknown_probes(connection: AsyncConnection, farm_id: int, heard: Iterable[ProbeId]) -> set[ProbeId]:
+    """Those of ``heard`` that were never heard before."""
+    names = set(heard)
+    statement = select(probes.c.probe_id).where(probes.c.farm_id == farm_id, probes.c.probe_id.in_(names))
+    return names - {ProbeId(p) for p in await connection.scalars(statement)}
+
+
+async def waiting_probes(connection: AsyncConnection, farm_id: int) -> int:
+    """How many probes are heard but were never placed."""
+    placed = select(placements.c.probe_id).where(placements.c.farm_id == farm_id)
+    statement = (
+        select(func.count())
+        .select_from(probes)
+        .where(probes.c.farm_id == farm_id, probes.c.probe_id.not_in(placed))
+    )
+    return await connection.scalar(statement) or 0
+
+
+async def heard(connection: AsyncConnection, farm_id: int, last: Mapping[ProbeId, Instant]) -> None:
+    """Remember when each probe was last heard (by our clock)."""
+    statement = insert_into(connection, probes)
+    newer = statement.excluded.last_heard_ms
+    statement = statement.on_conflict_do_update(
+        index_elements=["farm_id", "probe_id"],
+        set_={"last_heard_ms": newer},
+        where=probes.c.last_heard_ms < newer,
+    )
+    rows = [
+        {"farm_id": farm_id, "probe_id": probe, "first_heard_ms": at_ms, "last_heard_ms": at_ms}
+        for probe, at_ms in sorted(last.items())
+    ]
+    if rows:
+        await connection.execute(statement, rows)
+
+
+async def tally(connection: AsyncConnection, farm_id: int, counts: Mapping[str, int]) -> None:
+    """Add to the counters that the machine room shows."""
+    statement = insert_into(connection, tallies)
+    statement = statement.on_conflict_do_update(
+        index_elements=["farm_id", "name"], set_={"total": tallies.c.total + statement.excluded.total}
+    )
+    rows = [{"farm_id": farm_id, "name": name, "total": n} for name, n in sorted(counts.items()) if n]
+    if rows:
+        await connection.execute(statement, rows)

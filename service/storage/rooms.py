@@ -1,0 +1,137 @@
+"""The farm, its rooms, and where its probes hang."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, TypeAlias
+
+from sqlalchemy import func, select, update
+from sqlalchemy.ext.asyncio import AsyncConnection
+
+from rules.model import Instant
+from service.errors import NotAllowed, NotFound
+from service.storage import judgements
+from service.storage.insert import insert_into
+from service.storage.tables import farms, placements, probes, rooms
+
+Record: TypeAlias = Mapping[str, Any]
+
+
+async def farm_by_slug(connection: AsyncConnection, slug: str) -> Record | None:
+    """The farm that is called ``slug`` on the wire."""
+    return (await connection.execute(select(farms).where(farms.c.slug == slug))).mappings().first()
+
+
+async def add_farm(connection: AsyncConnection, values: Record) -> int:
+    """Add a farm; return its number."""
+    top = await connection.scalar(select(func.max(farms.c.farm_id)))
+    farm_id = (top or 0) + 1
+    await connection.execute(farms.insert().values({**values, "farm_id": farm_id}))
+    return farm_id
+
+
+async def change_farm(connection: AsyncConnection, farm_id: int, values: Record) -> None:
+    """Change what is known of the farm."""
+    await connection.execute(update(farms).where(farms.c.farm_id == farm_id).values(**values))
+
+
+async def all_rooms(connection: AsyncConnection, farm_id: int) -> list[Record]:
+    """Every room, in the farm's own order."""
+    statement = select(rooms).where(rooms.c.farm_id == farm_id).order_by(rooms.c.position, rooms.c.room_id)
+    return [dict(row) for row in (await connection.execute(statement)).mappings()]
+
+
+async def room(connection: AsyncConnection, farm_id: int, room_id: str) -> Record:
+    """One room.
+
+    Raises:
+        NotFound: the farm has no such room.
+    """
+    statement = select(rooms).where(rooms.c.farm_id == farm_id, rooms.c.room_id == room_id)
+    row = (await connection.execute(statement)).mappings().first()
+    if row is None:
+        raise NotFound(f"there is no room {room_id!r}")
+    return dict(row)
+
+
+async def add_room(connection: AsyncConnection, farm_id: int, values: Record) -> None:
+    """Add a room; it is judged from its creation on.
+
+    Raises:
+        NotAllowed: a room with this id or text name exists.
+    """
+    clash = (rooms.c.room_id == values["room_id"]) | (rooms.c.text_name == values["text_name"])
+    if await connection.scalar(select(rooms.c.name).where(rooms.c.farm_id == farm_id, clash)):
+        raise NotAllowed(f"there is a room {values['room_id']!r} or one called {values['text_name']!r} in texts")
+    last = await connection.scalar(select(func.max(rooms.c.position)).where(rooms.c.farm_id == farm_id))
+    position = 0 if last is None else last + 1
+    await connection.execute(rooms.insert().values({**values, "farm_id": farm_id, "position": position}))
+    await judgements.begin(connection, farm_id, values["room_id"], values["created_ms"])
+
+
+async def end_first_days(connection: AsyncConnection, farm_id: int, room_id: str, at_ms: Instant) -> None:
+    """From ``at_ms`` on the room may wake people."""
+    await room(connection, farm_id, room_id)
+    await connection.execute(
+        update(rooms).where(rooms.c.farm_id == farm_id, rooms.c.room_id == room_id).values(first_days_end_ms=at_ms)
+    )
+
+
+async def all_probes(connection: AsyncConnection, farm_id: int) -> list[Record]:
+    """Every probe that was heard, with where it hangs now (``room_id`` is ``None`` while it waits)."""
+    p = placements.c
+    statement = (
+        select(probes, p.room_id, p.place, p.valid_from_ms)
+        .outerjoin(
+            placements,
+            (p.farm_id == probes.c.farm_id) & (p.probe_id == probes.c.probe_id) & p.valid_to_ms.is_(None),
+        )
+        .where(probes.c.farm_id == farm_id)
+        .order_by(probes.c.probe_id)
+    )
+    return [dict(row) for row in (await connection.execute(statement)).mappings()]
+
+
+async def placements_in(
+    connection: AsyncConnection, farm_id: int, room_id: str, *, from_ms: Instant = 0
+) -> list[Record]:
+    """Placements in a room that did not end before ``from_ms``, oldest first."""
+    p = placements.c
+    statement = (
+        select(placements)
+        .where(
+            p.farm_id == farm_id,
+            p.room_id == room_id,
+            p.valid_to_ms.is_(None) | (p.valid_to_ms > from_ms),
+        )
+        .order_by(p.valid_from_ms, p.probe_id)
+    )
+    return [dict(row) for row in (await connection.execute(statement)).mappings()]
+
+
+async def place_probe(connection: AsyncConnection, farm_id: int, values: Record) -> None:
+    """Put a probe in a room (or, with ``room_id`` ``None``, take it out) from a moment on.
+
+    Raises:
+        NotFound: the room does not exist.
+        NotAllowed: the probe was moved later than that already; the past is not rewritten.
+    """
+    if values["room_id"] is not None:
+        await room(connection, farm_id, values["room_id"])
+    p = placements.c
+    mine = (p.farm_id == farm_id) & (p.probe_id == values["probe_id"])
+    latest = await connection.scalar(select(func.max(p.valid_from_ms)).where(mine))
+    if latest is not None and latest >= values["valid_from_ms"]:
+        raise NotAllowed("the probe was placed at or after that moment already; choose a later one")
+    await connection.execute(
+        update(placements).where(mine, p.valid_to_ms.is_(None)).values(valid_to_ms=values["valid_from_ms"])
+    )
+    await _hear_of(connection, farm_id, values["probe_id"], values["recorded_ms"])
+    if values["room_id"] is not None:
+        await connection.execute(placements.insert().values({**values, "farm_id": farm_id, "valid_to_ms": None}))
+
+
+async def _hear_of(connection: AsyncConnection, farm_id: int, probe_id: str, at_ms: Instant) -> None:
+    """A probe may be placed before it was ever heard; it is listed as never heard until then."""
+    row = {"farm_id": farm_id, "probe_id": probe_id, "first_heard_ms": at_ms, "last_heard_ms": 0}
+    await connection.execute(insert_into(connection, probes).values(row).on_conflict_do_nothing())

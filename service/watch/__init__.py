@@ -1,0 +1,1 @@
+"""From message to notice in two transactions: record what came, judge what it means."""
