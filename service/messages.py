@@ -26,6 +26,7 @@ class Reason(StrEnum):
     """Why a message, or one value in it, could not be used. The words are shown to people."""
 
     TOPIC = "topic not understood"
+    NAME = "name not understood"
     EMPTY = "empty message"
     NOT_TEXT = "not readable as text"
     NOT_A_NUMBER = "not a number"
