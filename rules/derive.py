@@ -17,7 +17,7 @@ Equations: Hyland and Wexler (1983), and ASHRAE Handbook Fundamentals (2017) cha
 
 from __future__ import annotations
 
-from typing import Final, TypeAlias, TypeVar, cast
+from typing import Final, TypeAlias, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -149,9 +149,7 @@ def specific_volume_m3_per_kg(
     kelvin = _temperature(temperature_c) + _ZERO_C_IN_K
     pressure = _pressure(pressure_pa)
     ratio = _ratio(_vapour(temperature_c, humidity_percent), pressure)
-    return _as_given(
-        _DRY_AIR_GAS_J_PER_KG_K * kelvin * (1.0 + ratio / _MASS_RATIO) / pressure, temperature_c
-    )
+    return _as_given(_DRY_AIR_GAS_J_PER_KG_K * kelvin * (1.0 + ratio / _MASS_RATIO) / pressure, temperature_c)
 
 
 def pressure_pa(altitude_m: Measure) -> Measure:
@@ -185,7 +183,7 @@ def _pressure(value: float | Array) -> Array:
 
 def _as_given(result: Array, given: Measure) -> Measure:
     """The result as a float where the first argument was one, else as the array it is."""
-    return cast("Measure", result if isinstance(given, np.ndarray) else float(result))
+    return result if isinstance(given, np.ndarray) else float(result)
 
 
 def _log_saturation(temperature_c: Array) -> Array:
