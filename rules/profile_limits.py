@@ -61,11 +61,11 @@ def check_text_limit(text: TextLimit, side: Side, band: Band, quantity: Quantity
             f"least {needed:g} (probe accuracy plus recover margin)"
         )
     if text.far_limit and text.far_wait_ms is not None:
-        _check_far_limit(text, text.far_limit, text.far_wait_ms, side, quantity, place)
+        _check_far_limit(text, text.far_limit, text.far_wait_ms, side=side, quantity=quantity, place=place)
 
 
 def _check_far_limit(
-    text: TextLimit, far: Figure, far_wait_ms: int, side: Side, quantity: Quantity, place: Place
+    text: TextLimit, far: Figure, far_wait_ms: int, *, side: Side, quantity: Quantity, place: Place
 ) -> None:
     _check_possible(far, quantity, place.at("far_limit"))
     if _outward(text.limit.value, far.value, side) <= 0:

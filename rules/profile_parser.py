@@ -133,7 +133,9 @@ def _quantity(key: str, place: Place) -> Quantity:
     try:
         quantity = Quantity(key)
     except ValueError:
-        raise place.error(f"unknown key; quantities are {', '.join(UNIT)}") from None
+        raise place.error(
+            f"unknown key; known here: {', '.join(_STAGE_KEYS)}, or a quantity: {', '.join(UNIT)}"
+        ) from None
     if quantity not in UNIT:
         raise place.error("is only ever on or off and has no band")
     return quantity
@@ -181,9 +183,7 @@ def _text_limits(
 
 
 def _text_limit(table: Table, sources: dict[str, str]) -> TextLimit:
-    table.only(
-        "limit", "wait_minutes", "recover_margin", "recover_minutes", "far_limit", "far_wait_minutes"
-    )
+    table.only("limit", "wait_minutes", "recover_margin", "recover_minutes", "far_limit", "far_wait_minutes")
     for key, partner in (("far_limit", "far_wait_minutes"), ("far_wait_minutes", "far_limit")):
         if key in table and partner not in table:
             raise table.place.at(partner).error(f"is missing beside {key}")
@@ -224,9 +224,8 @@ def _figure_of(value: float, table: Table, sources: dict[str, str]) -> Figure:
 
 
 def _basis(table: Table) -> Basis:
+    given = table.text("basis")
     try:
-        return Basis(table.text("basis"))
-    except ValueError as problem:
-        if isinstance(problem, ProfileError):
-            raise
+        return Basis(given)
+    except ValueError:
         raise table.place.at("basis").error(f"must be one of: {', '.join(Basis)}") from None
