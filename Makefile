@@ -23,11 +23,13 @@ demo: $(READY) ## Run an invented farm against the whole service; ARGS=--until-t
 	@$(BIN)/houseband demo $(ARGS)
 
 test: $(READY) ## Run all tests, pure ones first, and list what was skipped; STRICT=1 fails on any skip
-	HOUSEBAND_STRICT=$(STRICT) $(BIN)/python -m pytest -m pure $(ARGS)
-	HOUSEBAND_STRICT=$(STRICT) $(BIN)/python -m pytest -m 'not pure' $(ARGS)
+	@export HOUSEBAND_STRICT=$(STRICT); failed=0; \
+	$(BIN)/python -m pytest -m pure $(ARGS) || failed=1; \
+	$(BIN)/python -m pytest -m 'not pure' $(ARGS) || failed=1; \
+	exit $$failed
 
 check: $(READY) ## Lint, formatting, types, and the layering of the house
-	$(BIN)/ruff check .
+	$(BIN)/ruff check --output-format concise .
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
 	$(BIN)/lint-imports
