@@ -2,18 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any, TypeAlias
-
 from sqlalchemy import func, select
 from sqlalchemy.ext.asyncio import AsyncConnection
 
 from rules.model import Instant
 from service.errors import NotAllowed, NotFound
 from service.storage.insert import insert_into
+from service.storage.rows import Record, many, one
 from service.storage.tables import batches, confirmations, profiles, stays
-
-Record: TypeAlias = Mapping[str, Any]
 
 
 async def add_profile(connection: AsyncConnection, farm_id: int, values: Record) -> None:
@@ -32,8 +28,7 @@ async def all_profiles(connection: AsyncConnection, farm_id: int) -> list[Record
     )
     same = (profiles.c.profile == newest.c.profile) & (profiles.c.version == newest.c.version)
     statement = select(profiles).join(newest, same).where(profiles.c.farm_id == farm_id)
-    rows = (await connection.execute(statement.order_by(profiles.c.profile))).mappings()
-    return [dict(row) for row in rows]
+    return await many(connection, statement.order_by(profiles.c.profile))
 
 
 async def profile(connection: AsyncConnection, farm_id: int, name: str, version: int | None = None) -> Record:
@@ -49,10 +44,10 @@ async def profile(connection: AsyncConnection, farm_id: int, name: str, version:
     )
     if version is not None:
         statement = statement.where(profiles.c.version == version)
-    row = (await connection.execute(statement)).mappings().first()
+    row = await one(connection, statement)
     if row is None:
         raise NotFound(f"there is no profile {name!r}" + (f" version {version}" if version else ""))
-    return dict(row)
+    return row
 
 
 async def confirm(connection: AsyncConnection, farm_id: int, values: Record) -> None:
@@ -87,10 +82,10 @@ async def batch(connection: AsyncConnection, farm_id: int, batch_id: str) -> Rec
         NotFound: there is none.
     """
     statement = select(batches).where(batches.c.farm_id == farm_id, batches.c.batch_id == batch_id)
-    row = (await connection.execute(statement)).mappings().first()
+    row = await one(connection, statement)
     if row is None:
         raise NotFound(f"there is no batch {batch_id!r}")
-    return dict(row)
+    return row
 
 
 async def add_stay(connection: AsyncConnection, farm_id: int, values: Record) -> None:
@@ -102,7 +97,8 @@ async def add_stay(connection: AsyncConnection, farm_id: int, values: Record) ->
 async def latest_stay(connection: AsyncConnection, farm_id: int, batch_id: str) -> Instant | None:
     """From when the batch's last stay holds."""
     mine = (stays.c.farm_id == farm_id) & (stays.c.batch_id == batch_id)
-    return await connection.scalar(select(func.max(stays.c.valid_from_ms)).where(mine))
+    latest: Instant | None = await connection.scalar(select(func.max(stays.c.valid_from_ms)).where(mine))
+    return latest
 
 
 async def stays_of_room(connection: AsyncConnection, farm_id: int, room_id: str) -> list[Record]:
@@ -115,4 +111,4 @@ async def stays_of_room(connection: AsyncConnection, farm_id: int, room_id: str)
         .where(s.farm_id == farm_id, s.batch_id.in_(here))
         .order_by(s.batch_id, s.valid_from_ms, s.recorded_ms)
     )
-    return [dict(row) for row in (await connection.execute(statement)).mappings()]
+    return await many(connection, statement)

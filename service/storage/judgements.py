@@ -10,6 +10,7 @@ from sqlalchemy import select, update
 from sqlalchemy.ext.asyncio import AsyncConnection
 
 from rules.model import Instant, ProbeId
+from service.storage.rows import one
 from service.storage.tables import judgements, placements
 
 
@@ -37,7 +38,7 @@ async def lock(connection: AsyncConnection, farm_id: int, room_id: str) -> Judge
         .where(judgements.c.farm_id == farm_id, judgements.c.room_id == room_id)
         .with_for_update()
     )
-    row = (await connection.execute(statement)).mappings().first()
+    row = await one(connection, statement)
     if row is None:
         return None
     return Judgement(
@@ -105,7 +106,7 @@ async def _judged(connection: AsyncConnection, farm_id: int, rooms: set[str]) ->
     statement = select(judgements.c.room_id, judgements.c.judged_ms).where(
         judgements.c.farm_id == farm_id, judgements.c.room_id.in_(rooms)
     )
-    return {room: judged_ms for room, judged_ms in await connection.execute(statement)}
+    return {row[0]: row[1] for row in await connection.execute(statement)}
 
 
 async def _mark(connection: AsyncConnection, farm_id: int, room_id: str, at_ms: Instant) -> None:

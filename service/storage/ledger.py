@@ -3,29 +3,27 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
-from typing import Any, TypeAlias
+from collections.abc import Sequence
 
 from sqlalchemy import select, update
 from sqlalchemy.ext.asyncio import AsyncConnection
 
-from rules.alarm import State
-from rules.limits import Key
 from rules.model import Instant, Quantity, Side
 from service.storage.insert import insert_into
+from service.storage.rows import Record, many, one
 from service.storage.tables import alarms, answers, happenings, notices, transitions
 
-Record: TypeAlias = Mapping[str, Any]
 
-
-async def alarms_of(connection: AsyncConnection, farm_id: int, room_id: str) -> dict[Key, Record]:
+async def alarms_of(
+    connection: AsyncConnection, farm_id: int, room_id: str
+) -> dict[tuple[Quantity, Side], Record]:
     """The alarms of a room that are not simply normal, by (quantity, side)."""
     statement = select(alarms).where(alarms.c.farm_id == farm_id, alarms.c.room_id == room_id)
-    rows = (await connection.execute(statement)).mappings()
-    return {(Quantity(r["quantity"]), Side(r["side"])): dict(r) for r in rows}
+    rows = await many(connection, statement)
+    return {(Quantity(r["quantity"]), Side(r["side"])): r for r in rows}
 
 
-async def set_alarm(connection: AsyncConnection, farm_id: int, values: Record) -> None:
+async def set_alarm(connection: AsyncConnection, farm_id: int, values: Record, *, normal: bool) -> None:
     """Write where an alarm stands now. A normal alarm is one that is not in the table."""
     key = (
         (alarms.c.farm_id == farm_id)
@@ -34,7 +32,7 @@ async def set_alarm(connection: AsyncConnection, farm_id: int, values: Record) -
         & (alarms.c.side == values["side"])
     )
     await connection.execute(alarms.delete().where(key))
-    if values["state"] != State.NORMAL.value:
+    if not normal:
         await connection.execute(alarms.insert().values({**values, "farm_id": farm_id}))
 
 
@@ -42,7 +40,7 @@ async def open_happening(connection: AsyncConnection, farm_id: int, room_id: str
     """The room's happening that has not ended."""
     h = happenings.c
     statement = select(happenings).where(h.farm_id == farm_id, h.room_id == room_id, h.ended_ms.is_(None))
-    return (await connection.execute(statement)).mappings().first()
+    return await one(connection, statement)
 
 
 async def save_happening(connection: AsyncConnection, farm_id: int, values: Record) -> None:
@@ -60,7 +58,7 @@ async def unclosed_happenings(connection: AsyncConnection, farm_id: int, before_
     statement = select(happenings).where(
         h.farm_id == farm_id, h.ended_ms.is_not(None), h.ended_ms < before_ms, h.closed_ms.is_(None)
     )
-    return [dict(row) for row in (await connection.execute(statement)).mappings()]
+    return await many(connection, statement)
 
 
 async def close_happening(connection: AsyncConnection, farm_id: int, happening_id: str, at_ms: Instant) -> None:

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any, TypeAlias
-
 from sqlalchemy import func, select, update
 from sqlalchemy.ext.asyncio import AsyncConnection
 
@@ -12,14 +9,13 @@ from rules.model import Instant
 from service.errors import NotAllowed, NotFound
 from service.storage import judgements
 from service.storage.insert import insert_into
+from service.storage.rows import Record, many, one
 from service.storage.tables import farms, placements, probes, rooms
-
-Record: TypeAlias = Mapping[str, Any]
 
 
 async def farm_by_slug(connection: AsyncConnection, slug: str) -> Record | None:
     """The farm that is called ``slug`` on the wire."""
-    return (await connection.execute(select(farms).where(farms.c.slug == slug))).mappings().first()
+    return await one(connection, select(farms).where(farms.c.slug == slug))
 
 
 async def add_farm(connection: AsyncConnection, values: Record) -> int:
@@ -38,7 +34,7 @@ async def change_farm(connection: AsyncConnection, farm_id: int, values: Record)
 async def all_rooms(connection: AsyncConnection, farm_id: int) -> list[Record]:
     """Every room, in the farm's own order."""
     statement = select(rooms).where(rooms.c.farm_id == farm_id).order_by(rooms.c.position, rooms.c.room_id)
-    return [dict(row) for row in (await connection.execute(statement)).mappings()]
+    return await many(connection, statement)
 
 
 async def room(connection: AsyncConnection, farm_id: int, room_id: str) -> Record:
@@ -48,10 +44,10 @@ async def room(connection: AsyncConnection, farm_id: int, room_id: str) -> Recor
         NotFound: the farm has no such room.
     """
     statement = select(rooms).where(rooms.c.farm_id == farm_id, rooms.c.room_id == room_id)
-    row = (await connection.execute(statement)).mappings().first()
+    row = await one(connection, statement)
     if row is None:
         raise NotFound(f"there is no room {room_id!r}")
-    return dict(row)
+    return row
 
 
 async def add_room(connection: AsyncConnection, farm_id: int, values: Record) -> None:
@@ -89,7 +85,7 @@ async def all_probes(connection: AsyncConnection, farm_id: int) -> list[Record]:
         .where(probes.c.farm_id == farm_id)
         .order_by(probes.c.probe_id)
     )
-    return [dict(row) for row in (await connection.execute(statement)).mappings()]
+    return await many(connection, statement)
 
 
 async def placements_in(
@@ -106,7 +102,7 @@ async def placements_in(
         )
         .order_by(p.valid_from_ms, p.probe_id)
     )
-    return [dict(row) for row in (await connection.execute(statement)).mappings()]
+    return await many(connection, statement)
 
 
 async def place_probe(connection: AsyncConnection, farm_id: int, values: Record) -> None:

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import re
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any, Final
 
-import migrations
 from alembic import command
 from alembic.autogenerate import compare_metadata
 from alembic.config import Config
@@ -16,6 +15,7 @@ from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, text
 from sqlalchemy.ext.asyncio import AsyncConnection
 
+import migrations
 from rules.model import Instant
 from service.storage.database import Database
 from service.storage.tables import metadata
@@ -24,7 +24,7 @@ MONTHS_AHEAD: Final = 3
 _PARTITION: Final = re.compile(r"readings_(y\d{4}m\d{2}|rest)$")
 
 
-def is_declared(thing: object, name: str | None, kind: str, reflected: bool, compared: object) -> bool:  # noqa: FBT001 - Alembic's call
+def is_declared(_thing: object, name: str | None, kind: str, *_: object) -> bool:
     """False for what the database holds beside the declared tables: the monthly parts of the readings."""
     return not (kind == "table" and name is not None and _PARTITION.match(name))
 
@@ -76,10 +76,7 @@ async def make_room_for_readings(connection: AsyncConnection, now_ms: Instant) -
         return
     first = datetime.fromtimestamp(now_ms / 1000, UTC).replace(day=1, hour=0, minute=0, second=0, microsecond=0)
     for _ in range(MONTHS_AHEAD):
-        after = first.replace(day=28, hour=0) + (
-            datetime(1970, 1, 6, tzinfo=UTC) - datetime(1970, 1, 1, tzinfo=UTC)
-        )
-        after = after.replace(day=1)
+        after = (first + timedelta(days=31)).replace(day=1)
         await _make_part(connection, first, after)
         first = after
 

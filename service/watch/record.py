@@ -2,8 +2,8 @@
 
 Nothing is judged here. When ``record`` returns, every message of the batch is on the disk, as readings or as
 rejected bytes, and may be acknowledged. When it raises :class:`PassingError`, nothing was written and the same
-batch can be recorded again. Any other trouble with a batch is narrowed down to the message that causes it: that one
-is rejected with its bytes, its neighbours are kept.
+batch can be recorded again. Any other trouble with a batch is narrowed down to the message that causes it: that
+one is rejected with its bytes, its neighbours are kept.
 """
 
 from __future__ import annotations
@@ -49,7 +49,7 @@ async def record(database: Database, farm_id: int, batch: Batch) -> Recorded:
             return await _Recording(connection, farm_id).take(batch)
     except PassingError:
         raise
-    except Exception as error:
+    except Exception as error:  # noqa: BLE001 - whatever it is, it must not block the batch
         if len(batch) == 1:
             return await _set_aside(database, farm_id, batch[0][0], error)
         log.warning("batch recorded one by one", cause=repr(error))

@@ -1,0 +1,76 @@
+"""The farm's own time. The only module that knows time zones (from the ``tzdata`` package, whose version we show).
+
+Instants are UTC milliseconds everywhere else. "Last night" runs from the evening round to the morning round, on
+the farm's clock, so it is an hour longer or shorter when clocks change.
+"""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime, time, timedelta
+from importlib.metadata import version
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from rules.model import Instant
+from service.errors import NotUnderstood
+
+
+def zone_exists(zone: str) -> bool:
+    """True for an IANA zone name that can be used."""
+    try:
+        ZoneInfo(zone)
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        return False
+    return True
+
+
+def local(at_ms: Instant, zone: str) -> datetime:
+    """The farm's date and time at an instant, aware."""
+    return datetime.fromtimestamp(at_ms / 1000, UTC).astimezone(ZoneInfo(zone))
+
+
+def local_date(at_ms: Instant, zone: str) -> date:
+    """The farm's calendar day at an instant."""
+    return local(at_ms, zone).date()
+
+
+def instant(moment: datetime) -> Instant:
+    """The instant of an aware moment.
+
+    Raises:
+        NotUnderstood: the moment has no offset, so nobody can know when it is.
+    """
+    if moment.tzinfo is None:
+        raise NotUnderstood("a time needs its offset, such as 2026-11-25T06:00:00-05:00")
+    return round(moment.timestamp() * 1000)
+
+
+def at_local(day: date, minute_of_day: int, zone: str) -> Instant:
+    """The instant at which the farm's clock shows this day and minute; the first of the two in autumn."""
+    clock = time(minute_of_day // 60, minute_of_day % 60)
+    return instant(datetime.combine(day, clock, ZoneInfo(zone)))
+
+
+def night_before(
+    at_ms: Instant, zone: str, *, evening_minute: int, morning_minute: int
+) -> tuple[Instant, Instant]:
+    """The last night that had begun by ``at_ms``: evening round to the following morning round.
+
+    Before the evening round that is the night that ended this morning; after it, the one that has just begun
+    (its end may lie ahead).
+    """
+    today = local_date(at_ms, zone)
+    evening = today if at_local(today, evening_minute, zone) <= at_ms else today - timedelta(days=1)
+    return night_of(evening, zone, evening_minute=evening_minute, morning_minute=morning_minute)
+
+
+def night_of(evening: date, zone: str, *, evening_minute: int, morning_minute: int) -> tuple[Instant, Instant]:
+    """The night that begins on the evening of a day."""
+    return (
+        at_local(evening, evening_minute, zone),
+        at_local(evening + timedelta(days=1), morning_minute, zone),
+    )
+
+
+def zone_data_version() -> str:
+    """Which edition of the time zone rules is used."""
+    return version("tzdata")

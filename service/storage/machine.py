@@ -1,0 +1,78 @@
+"""The machine room: what the service remembers of itself."""
+
+from __future__ import annotations
+
+from sqlalchemy import select
+from sqlalchemy.ext.asyncio import AsyncConnection
+
+from rules.model import Instant
+from service.storage.insert import insert_into
+from service.storage.rows import Record, many, one
+from service.storage.tables import identities, leases, pulses, sent_digests, tallies
+
+
+async def identity(connection: AsyncConnection, farm_id: int, name: str, fresh: str) -> str:
+    """The value kept under ``name``; ``fresh`` is kept if there is none yet."""
+    row = {"farm_id": farm_id, "name": name, "value": fresh}
+    await connection.execute(insert_into(connection, identities).values(row).on_conflict_do_nothing())
+    mine = (identities.c.farm_id == farm_id) & (identities.c.name == name)
+    return (await connection.scalar(select(identities.c.value).where(mine))) or fresh
+
+
+async def beat(connection: AsyncConnection, farm_id: int, part: str, at_ms: Instant, detail: str) -> None:
+    """A part of the service says that it is alive."""
+    row = {"farm_id": farm_id, "part": part, "at_ms": at_ms, "detail": detail}
+    statement = insert_into(connection, pulses).values(row)
+    changed = {"at_ms": at_ms, "detail": detail}
+    await connection.execute(statement.on_conflict_do_update(index_elements=["farm_id", "part"], set_=changed))
+
+
+async def all_pulses(connection: AsyncConnection, farm_id: int) -> list[Record]:
+    """When each part was last alive."""
+    return await many(connection, select(pulses).where(pulses.c.farm_id == farm_id).order_by(pulses.c.part))
+
+
+async def all_tallies(connection: AsyncConnection, farm_id: int) -> dict[str, int]:
+    """The counters."""
+    rows = await many(connection, select(tallies).where(tallies.c.farm_id == farm_id).order_by(tallies.c.name))
+    return {row["name"]: row["total"] for row in rows}
+
+
+async def take_lease(
+    connection: AsyncConnection, farm_id: int, name: str, holder: str, *, now_ms: Instant, until_ms: Instant
+) -> bool:
+    """Take or prolong a lease; false while another holder has it."""
+    mine = (leases.c.farm_id == farm_id) & (leases.c.name == name)
+    present = await one(connection, select(leases).where(mine).with_for_update())
+    if present is not None and present["holder"] != holder and present["until_ms"] > now_ms:
+        return False
+    fencing = 1 if present is None else present["fencing"] + (present["holder"] != holder)
+    values = {"holder": holder, "until_ms": until_ms, "fencing": fencing}
+    statement = insert_into(connection, leases).values({"farm_id": farm_id, "name": name, **values})
+    await connection.execute(statement.on_conflict_do_update(index_elements=["farm_id", "name"], set_=values))
+    return True
+
+
+async def give_up_lease(connection: AsyncConnection, farm_id: int, name: str, holder: str) -> None:
+    """Let the next one have the lease at once."""
+    mine = (leases.c.farm_id == farm_id) & (leases.c.name == name) & (leases.c.holder == holder)
+    await connection.execute(leases.delete().where(mine))
+
+
+async def digest_row(
+    connection: AsyncConnection, farm_id: int, kind: str, person_id: str, local_date: str
+) -> Record | None:
+    """What became of one digest for one person and day."""
+    d = sent_digests.c
+    statement = select(sent_digests).where(
+        d.farm_id == farm_id, d.kind == kind, d.person_id == person_id, d.local_date == local_date
+    )
+    return await one(connection, statement)
+
+
+async def save_digest(connection: AsyncConnection, farm_id: int, values: Record) -> None:
+    """Write what became of a digest."""
+    statement = insert_into(connection, sent_digests).values({**values, "farm_id": farm_id})
+    changed = {name: values[name] for name in ("at_ms", "state", "attempts", "next_ms", "detail")}
+    key = ["farm_id", "kind", "person_id", "local_date"]
+    await connection.execute(statement.on_conflict_do_update(index_elements=key, set_=changed))

@@ -1,0 +1,130 @@
+"""Notices that are being told, and each telling of one to one person by one way.
+
+States of a telling: ``waiting``, then ``sent`` | ``gave up`` | ``missed`` (too late to be useful) | ``cancelled``
+(answered or over before it went out).
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+
+from sqlalchemy import select, update
+from sqlalchemy.ext.asyncio import AsyncConnection
+
+from rules.model import Instant
+from service.storage.insert import insert_into
+from service.storage.rows import Record, many
+from service.storage.tables import answers, attempts, deliveries, notices
+
+WAITING, SENT, GAVE_UP, MISSED, CANCELLED = "waiting", "sent", "gave up", "missed", "cancelled"
+
+
+async def unaddressed(connection: AsyncConnection, farm_id: int) -> list[Record]:
+    """Notices whose telling is not finished, oldest first."""
+    n = notices.c
+    statement = select(notices).where(n.farm_id == farm_id, n.addressed == 0).order_by(n.decided_ms, n.notice_key)
+    return [_with_facts(row) for row in await many(connection, statement)]
+
+
+async def notices_between(
+    connection: AsyncConnection, farm_id: int, *, from_ms: Instant, to_ms: Instant
+) -> list[Record]:
+    """Notices about moments from ``from_ms`` (inclusive) to ``to_ms`` (exclusive), oldest first."""
+    n = notices.c
+    statement = (
+        select(notices)
+        .where(n.farm_id == farm_id, n.at_ms >= from_ms, n.at_ms < to_ms)
+        .order_by(n.at_ms, n.notice_key)
+    )
+    return [_with_facts(row) for row in await many(connection, statement)]
+
+
+def _with_facts(row: Record) -> Record:
+    return {**row, "facts": json.loads(row["facts"])}
+
+
+async def finish_addressing(connection: AsyncConnection, farm_id: int, notice_key: str) -> None:
+    """Nobody further will be told of this notice."""
+    mine = (notices.c.farm_id == farm_id) & (notices.c.notice_key == notice_key)
+    await connection.execute(update(notices).where(mine).values(addressed=1))
+
+
+async def tellings_of(connection: AsyncConnection, farm_id: int, happening_id: str) -> list[Record]:
+    """Every telling of every notice of a happening, with the kind of its notice."""
+    d, n = deliveries.c, notices.c
+    statement = (
+        select(deliveries, n.kind, n.at_ms)
+        .join(notices, (n.farm_id == d.farm_id) & (n.notice_key == d.notice_key))
+        .where(d.farm_id == farm_id, n.happening_id == happening_id)
+        .order_by(n.at_ms, d.step, d.person_id)
+    )
+    return await many(connection, statement)
+
+
+async def answers_of(connection: AsyncConnection, farm_id: int, happening_id: str) -> list[Record]:
+    """What people answered, in order."""
+    a = answers.c
+    statement = select(answers).where(a.farm_id == farm_id, a.happening_id == happening_id).order_by(a.at_ms)
+    return await many(connection, statement)
+
+
+async def add_tellings(connection: AsyncConnection, farm_id: int, rows: Sequence[Record]) -> None:
+    """Add tellings; (notice, step, person, way) is there once only."""
+    if rows:
+        statement = insert_into(connection, deliveries).on_conflict_do_nothing()
+        await connection.execute(statement, [{**row, "farm_id": farm_id} for row in rows])
+
+
+async def claim_due(
+    connection: AsyncConnection, farm_id: int, *, now_ms: Instant, until_ms: Instant, limit: int
+) -> list[Record]:
+    """Take tellings that are due, for this worker, until ``until_ms``; with their notice's kind and facts."""
+    d, n = deliveries.c, notices.c
+    due = (
+        select(deliveries, n.kind, n.facts, n.use_by_ms, n.happening_id, n.room_id, n.at_ms)
+        .join(notices, (n.farm_id == d.farm_id) & (n.notice_key == d.notice_key))
+        .where(d.farm_id == farm_id, d.state == WAITING, d.next_ms <= now_ms, d.claimed_until_ms <= now_ms)
+        .order_by(d.next_ms, d.delivery_id)
+        .limit(limit)
+        .with_for_update(skip_locked=True, of=deliveries)
+    )
+    rows = await many(connection, due)
+    ids = [row["delivery_id"] for row in rows]
+    mine = (d.farm_id == farm_id) & d.delivery_id.in_(ids)
+    await connection.execute(update(deliveries).where(mine).values(claimed_until_ms=until_ms))
+    return [_with_facts(row) for row in rows]
+
+
+async def begin_attempt(connection: AsyncConnection, farm_id: int, delivery_id: str, values: Record) -> None:
+    """Write the text down before it is sent for the first time: a later try says the same."""
+    mine = (deliveries.c.farm_id == farm_id) & (deliveries.c.delivery_id == delivery_id)
+    await connection.execute(update(deliveries).where(mine).values(**values))
+
+
+async def end_attempt(
+    connection: AsyncConnection, farm_id: int, delivery_id: str, *, attempt: Record, telling: Record
+) -> None:
+    """Append what a try came to, and what becomes of the telling, unless it was cancelled meanwhile."""
+    row = {"farm_id": farm_id, "delivery_id": delivery_id, **attempt}
+    await connection.execute(insert_into(connection, attempts).values(row).on_conflict_do_nothing())
+    mine = (
+        (deliveries.c.farm_id == farm_id)
+        & (deliveries.c.delivery_id == delivery_id)
+        & (deliveries.c.state == WAITING)
+    )
+    await connection.execute(update(deliveries).where(mine).values(**telling))
+
+
+async def cancel_waiting(
+    connection: AsyncConnection, farm_id: int, happening_id: str, *, at_ms: Instant, why: str
+) -> None:
+    """Nothing of this happening that has not gone out goes out any more, and nobody further is told."""
+    here = select(notices.c.notice_key).where(
+        notices.c.farm_id == farm_id, notices.c.happening_id == happening_id, notices.c.kind != "back"
+    )
+    d = deliveries.c
+    mine = (d.farm_id == farm_id) & d.notice_key.in_(here) & (d.state == WAITING)
+    await connection.execute(update(deliveries).where(mine).values(state=CANCELLED, ended_ms=at_ms, detail=why))
+    stops = (notices.c.farm_id == farm_id) & notices.c.notice_key.in_(here)
+    await connection.execute(update(notices).where(stops).values(addressed=1))

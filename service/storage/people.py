@@ -1,0 +1,71 @@
+"""People, and whom to call in what order."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from sqlalchemy import select
+from sqlalchemy.ext.asyncio import AsyncConnection
+
+from service.errors import NotFound
+from service.storage.insert import insert_into
+from service.storage.rows import Record, many, one
+from service.storage.tables import call_list, people
+
+
+async def all_people(connection: AsyncConnection, farm_id: int) -> list[Record]:
+    """Everyone, by name."""
+    return await many(connection, select(people).where(people.c.farm_id == farm_id).order_by(people.c.name))
+
+
+async def person(connection: AsyncConnection, farm_id: int, person_id: str) -> Record:
+    """One person.
+
+    Raises:
+        NotFound: there is nobody of this id.
+    """
+    row = await one(connection, select(people).where(people.c.farm_id == farm_id, people.c.person_id == person_id))
+    if row is None:
+        raise NotFound(f"there is nobody with the id {person_id!r}")
+    return row
+
+
+async def save_person(connection: AsyncConnection, farm_id: int, values: Record) -> None:
+    """Add a person, or change what is known of them."""
+    statement = insert_into(connection, people).values({**values, "farm_id": farm_id})
+    changed = {name: value for name, value in values.items() if name != "person_id"}
+    await connection.execute(
+        statement.on_conflict_do_update(index_elements=["farm_id", "person_id"], set_=changed)
+    )
+
+
+async def set_call_list(
+    connection: AsyncConnection, farm_id: int, daypart: str, rows: Sequence[tuple[str, int]]
+) -> None:
+    """Whom to tell by day or by night: (person, milliseconds after the first), in order.
+
+    Raises:
+        NotFound: one of them does not exist.
+    """
+    for person_id, _ in rows:
+        await person(connection, farm_id, person_id)
+    mine = (call_list.c.farm_id == farm_id) & (call_list.c.daypart == daypart)
+    await connection.execute(call_list.delete().where(mine))
+    values = [
+        {"farm_id": farm_id, "daypart": daypart, "position": n, "person_id": person_id, "after_ms": after_ms}
+        for n, (person_id, after_ms) in enumerate(rows)
+    ]
+    if values:
+        await connection.execute(call_list.insert(), values)
+
+
+async def calls(connection: AsyncConnection, farm_id: int, daypart: str) -> list[Record]:
+    """The call list of a part of the day, with what is known of each person; people who left are not in it."""
+    c, p = call_list.c, people.c
+    statement = (
+        select(c.position, c.after_ms, people)
+        .join(people, (p.farm_id == c.farm_id) & (p.person_id == c.person_id))
+        .where(c.farm_id == farm_id, c.daypart == daypart, p.active == 1)
+        .order_by(c.position)
+    )
+    return await many(connection, statement)

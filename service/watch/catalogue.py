@@ -1,0 +1,70 @@
+"""The profiles of the farm: shipped files copied in once, then read from the database.
+
+A profile version never changes once it is in the database, so a parsed one can be kept in memory for good.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable
+from importlib.resources import files
+
+from sqlalchemy.ext.asyncio import AsyncConnection
+
+from rules.model import Instant
+from rules.profile import Profile
+from rules.profile_parser import parse_profile
+from service.storage import crops
+
+SHIPPED_BY = "shipped with Houseband"
+
+
+class Catalogue:
+    """Parsed profiles by (name, version)."""
+
+    def __init__(self, farm_id: int) -> None:
+        self.farm_id = farm_id
+        self._parsed: dict[tuple[str, int], Profile] = {}
+
+    async def get(self, connection: AsyncConnection, name: str, version: int | None = None) -> Profile:
+        """One profile, the newest version unless named.
+
+        Raises:
+            NotFound: the farm has none of that name and version.
+        """
+        if version is not None and (name, version) in self._parsed:
+            return self._parsed[name, version]
+        row = await crops.profile(connection, self.farm_id, name, version)
+        key = (row["profile"], row["version"])
+        if key not in self._parsed:
+            self._parsed[key] = parse_profile(row["body"], file=f"{key[0]} version {key[1]}")
+        return self._parsed[key]
+
+    async def get_all(
+        self, connection: AsyncConnection, keys: Iterable[tuple[str, int]]
+    ) -> dict[tuple[str, int], Profile]:
+        """Several profiles at once."""
+        return {key: await self.get(connection, *key) for key in set(keys)}
+
+    async def newest(self, connection: AsyncConnection) -> list[Profile]:
+        """The newest version of every profile."""
+        rows = await crops.all_profiles(connection, self.farm_id)
+        return [await self.get(connection, row["profile"], row["version"]) for row in rows]
+
+
+async def copy_shipped(connection: AsyncConnection, farm_id: int, now_ms: Instant) -> None:
+    """Copy the shipped profiles into the farm's own, with a hash; versions that are there already stay."""
+    for file in sorted(files("rules").joinpath("profiles").iterdir(), key=lambda f: f.name):
+        if not file.name.endswith(".toml"):
+            continue
+        body = file.read_text(encoding="utf-8")
+        profile = parse_profile(body, file=file.name)
+        values = {
+            "profile": profile.name,
+            "version": profile.version,
+            "body": body,
+            "body_sha256": hashlib.sha256(body.encode()).hexdigest(),
+            "recorded_ms": now_ms,
+            "who": SHIPPED_BY,
+        }
+        await crops.add_profile(connection, farm_id, values)

@@ -1,0 +1,147 @@
+"""The second transaction: what do the recorded readings of one room mean?
+
+One room is locked, its stored readings are folded from where it was judged to the present (less a settling time
+for stragglers), and state, alarms, happenings and notices are written in one commit. Judging twice, or in other
+portions, or after a crash, gives the same.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+from sqlalchemy.ext.asyncio import AsyncConnection
+
+from rules.alarm import State
+from rules.evaluate import Event, evaluate
+from rules.hindsight import judge_again, window_from
+from rules.limits import Key, RoomLimits
+from rules.model import SECOND_MS, Instant, ProbeId, Reading
+from rules.room_state import RoomState, from_plain, to_plain
+from service.storage import crops, judgements, ledger, readings, rooms
+from service.storage.database import Database
+from service.storage.judgements import Judgement
+from service.storage.rows import Record
+from service.watch.catalogue import Catalogue
+from service.watch.facts import Place
+from service.watch.schedule import Growing, schedule, stays_in_order
+from service.watch.story import Story
+
+SETTLE_MS: Final = 15 * SECOND_MS
+"""How long a reading may be under way and still be taken in its turn."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Judged:
+    """What one judgement did."""
+
+    moved: int
+    notices: int
+
+
+class Judge:
+    """Judges the rooms of one farm."""
+
+    def __init__(self, database: Database, farm: Record, catalogue: Catalogue) -> None:
+        self.database = database
+        self.farm = farm
+        self.farm_id: int = farm["farm_id"]
+        self.catalogue = catalogue
+
+    async def rooms_due(self, until_ms: Instant) -> list[str]:
+        """Rooms that have something to judge up to ``until_ms``."""
+        async with self.database.read() as connection:
+            return await judgements.rooms_to_judge(connection, self.farm_id, until_ms)
+
+    async def judge(self, room_id: str, *, until_ms: Instant, now_ms: Instant) -> Judged:
+        """Judge one room up to ``until_ms``; ``now_ms`` is when we decide.
+
+        Raises:
+            PassingError: the database cannot take it just now; nothing was written.
+        """
+        async with self.database.write() as connection:
+            judgement = await judgements.lock(connection, self.farm_id, room_id)
+            if judgement is None or (until_ms <= judgement.judged_ms and judgement.again_from_ms is None):
+                return Judged(moved=0, notices=0)
+            return await self._judge(connection, judgement, max(until_ms, judgement.judged_ms), now_ms)
+
+    async def _judge(
+        self, connection: AsyncConnection, judgement: Judgement, until_ms: Instant, now_ms: Instant
+    ) -> Judged:
+        room = await rooms.room(connection, self.farm_id, judgement.room_id)
+        state = _state(judgement)
+        start_ms = judgement.judged_ms
+        if judgement.again_from_ms is not None:
+            start_ms = window_from(state, judgement.again_from_ms)
+        placed = await rooms.placements_in(connection, self.farm_id, judgement.room_id, from_ms=start_ms)
+        history = await self._history(connection, placed, start_ms, until_ms)
+        limits = await self._limits(connection, room, now_ms)
+        present = frozenset(ProbeId(p["probe_id"]) for p in placed if p["valid_to_ms"] is None)
+        events: tuple[Event, ...] = ()
+        if judgement.again_from_ms is not None:
+            state, events = judge_again(state, from_ms=start_ms, schedule=limits, readings=history, placed=present)
+        state, new = evaluate(state, schedule=limits, readings=history, until_ms=until_ms, placed=present)
+        story = await self._story(connection, room, placed, now_ms)
+        story.tell((*events, *new))
+        await self._write(connection, room["room_id"], story, state)
+        return Judged(moved=len(story.moved), notices=len(story.notices))
+
+    async def _history(
+        self, connection: AsyncConnection, placed: list[Record], from_ms: Instant, until_ms: Instant
+    ) -> list[Reading]:
+        """Readings of the room's probes while they hung in it, ``from_ms`` (exclusive) to ``until_ms``."""
+        found: list[Reading] = []
+        for placement in placed:
+            start = max(from_ms + 1, placement["valid_from_ms"])
+            end = until_ms + 1 if placement["valid_to_ms"] is None else min(until_ms + 1, placement["valid_to_ms"])
+            probe = placement["probe_id"]
+            found += await readings.span(connection, self.farm_id, [probe], from_ms=start, to_ms=end)
+        return found
+
+    async def _limits(self, connection: AsyncConnection, room: Record, now_ms: Instant) -> tuple[RoomLimits, ...]:
+        stays = stays_in_order(await crops.stays_of_room(connection, self.farm_id, room["room_id"]))
+        profiles = await self.catalogue.get_all(connection, (stay.profile for stay in stays))
+        confirmed = await crops.confirmed(connection, self.farm_id)
+        return schedule(room, Growing(stays=stays, profiles=profiles, confirmed=confirmed), now_ms=now_ms)
+
+    async def _story(
+        self, connection: AsyncConnection, room: Record, placed: list[Record], now_ms: Instant
+    ) -> Story:
+        alarms = await ledger.alarms_of(connection, self.farm_id, room["room_id"])
+        happening = await ledger.open_happening(connection, self.farm_id, room["room_id"])
+        places = {p["probe_id"]: p["place"] for p in placed if p["valid_to_ms"] is None}
+        return Story(
+            place=Place(farm=self.farm, room=room, probe_places=places),
+            now_ms=now_ms,
+            states={key: State(row["state"]) for key, row in alarms.items()},
+            since={key: row["since_ms"] for key, row in alarms.items()},
+            happening=None if happening is None else dict(happening),
+            happening_of={key: row["happening_id"] for key, row in alarms.items()},
+        )
+
+    async def _write(self, connection: AsyncConnection, room_id: str, story: Story, state: RoomState) -> None:
+        await judgements.save(connection, self.farm_id, room_id, judged_ms=state.clock_ms, state=to_plain(state))
+        for happening in story.happenings.values():
+            await ledger.save_happening(connection, self.farm_id, happening)
+        for key in story.moved:
+            row = _alarm_row(room_id, key, story)
+            await ledger.set_alarm(connection, self.farm_id, row, normal=story.states[key] is State.NORMAL)
+        await ledger.add_transitions(connection, self.farm_id, story.transitions)
+        await ledger.add_notices(connection, self.farm_id, story.notices)
+
+
+def _alarm_row(room_id: str, key: Key, story: Story) -> Record:
+    return {
+        "room_id": room_id,
+        "quantity": key[0].value,
+        "side": key[1].value,
+        "state": story.states[key].value,
+        "since_ms": story.since[key],
+        "happening_id": story.happening_of.get(key),
+    }
+
+
+def _state(judgement: Judgement) -> RoomState:
+    if not judgement.state:
+        return RoomState(clock_ms=judgement.judged_ms)
+    return from_plain(judgement.state)

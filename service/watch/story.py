@@ -1,0 +1,146 @@
+"""From what happened to limits to what is written and told: alarms moved, happenings, notices.
+
+A *happening* is a room's unbroken time with any open alarm. It has one first text; another limit passed meanwhile
+goes to the round sheet, and only a far limit speaks again. A stretch that began and ended before we could tell
+anyone wakes nobody: it is on the round sheet as learned late.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any, Final
+
+from rules.alarm import OPEN, Happens, Moved, State, Tells, move, when_beyond
+from rules.evaluate import Change, Event
+from rules.limits import Key
+from rules.model import HOUR_MS, MINUTE_MS, Instant
+from service.storage.rows import Record
+from service.watch.facts import Place, back_facts, trouble_facts
+
+LATE_MS: Final = 5 * MINUTE_MS
+"""A passed limit that we decide on later than this, and that is over by then, wakes nobody."""
+USE_BY_MS: Final = 2 * HOUR_MS
+"""A text that could not be sent by then is missed: the room's state has moved on."""
+BY_RULE: Final = "Houseband"
+
+
+@dataclass(slots=True, kw_only=True)
+class Story:
+    """The alarms of one room during one judgement, and everything that came of it."""
+
+    place: Place
+    now_ms: Instant
+    states: dict[Key, State]
+    since: dict[Key, Instant]
+    happening: dict[str, Any] | None
+    moved: set[Key] = field(default_factory=set)
+    transitions: list[Record] = field(default_factory=list)
+    notices: list[Record] = field(default_factory=list)
+    happenings: dict[str, Record] = field(default_factory=dict)
+    happening_of: dict[Key, str | None] = field(default_factory=dict)
+
+    def tell(self, events: Sequence[Event]) -> None:
+        """Apply the events in order."""
+        for index, event in enumerate(events):
+            over_by_now = any(
+                later.key == event.key and later.change is Change.CLEARED for later in events[index + 1 :]
+            )
+            self._apply(event, learned_late=over_by_now and self.now_ms - event.at_ms > LATE_MS)
+
+    def _apply(self, event: Event, *, learned_late: bool) -> None:
+        before = self.states.get(event.key, State.NORMAL)
+        happens = {Change.DEEPENED: Happens.DEEPENED, Change.CLEARED: Happens.CLEARED}.get(event.change)
+        if event.change is Change.RAISED:
+            happens = when_beyond(before)
+        if happens is None or (event.change is not Change.RAISED and before not in OPEN):
+            return
+        moved = move(before, happens)
+        if moved.tells is Tells.TROUBLE:
+            self._join_happening(event)
+        self._write(event, happens, before, moved)
+        if moved.tells in {Tells.TROUBLE, Tells.DEEPER}:
+            self._notice_trouble(event, moved.tells, learned_late=learned_late)
+        elif moved.tells is Tells.BACK:
+            self._leave_happening(event)
+
+    # --- happenings -----------------------------------------------------------------------------------------
+
+    def _join_happening(self, event: Event) -> None:
+        if self.happening is None:
+            self.happening = {
+                "happening_id": f"{self.place.room['room_id']}@{event.at_ms}",
+                "room_id": self.place.room["room_id"],
+                "began_ms": event.at_ms,
+                "ended_ms": None,
+                "closed_ms": None,
+                "woke": 0,
+            }
+        self.happenings[self.happening["happening_id"]] = self.happening
+        self.happening_of[event.key] = self.happening["happening_id"]
+
+    def _leave_happening(self, event: Event) -> None:
+        if self.happening is None or any(state in OPEN for state in self.states.values()):
+            return
+        ended = self.happening
+        ended["ended_ms"] = event.at_ms
+        if not any(state is State.RETURNED_UNACKNOWLEDGED for state in self.states.values()):
+            ended["closed_ms"] = event.at_ms
+        self.happenings[ended["happening_id"]] = ended
+        limit = event.judged_by
+        facts = back_facts(event, self.place, limit)
+        sayable = event.value is not None and limit is not None
+        self._notice("back", "wake" if ended["woke"] and sayable else "round", event, facts)
+        self.happening = None
+
+    # --- what is written ------------------------------------------------------------------------------------
+
+    def _write(self, event: Event, happens: Happens, before: State, moved: Moved) -> None:
+        self.states[event.key] = moved.to
+        if event.change is not Change.DEEPENED:
+            self.since[event.key] = event.at_ms
+        self.moved.add(event.key)
+        self.transitions.append(
+            {
+                "room_id": self.place.room["room_id"],
+                "quantity": event.quantity.value,
+                "side": event.side.value,
+                "at_ms": event.at_ms,
+                "happens": happens.value,
+                "from_state": before.value,
+                "to_state": moved.to.value,
+                "decided_ms": self.now_ms,
+                "who": BY_RULE,
+                "happening_id": self.happening and self.happening["happening_id"],
+                "facts": json.dumps({"value": event.value, "worst": event.worst, "began_ms": event.began_ms}),
+            }
+        )
+
+    def _notice_trouble(self, event: Event, tells: Tells, *, learned_late: bool) -> None:
+        if self.happening is None or event.judged_by is None:
+            return
+        may_wake = event.judged_by.crop.wakes and not learned_late
+        first = tells is Tells.TROUBLE and not self.happening["woke"]
+        kind = "deeper" if tells is Tells.DEEPER else "trouble" if first else "also"
+        wake = may_wake and (first or (tells is Tells.DEEPER and bool(self.happening["woke"])))
+        if wake:
+            self.happening["woke"] = 1
+        facts = trouble_facts(event, self.place, event.judged_by)
+        self._notice(kind, "wake" if wake else "round", event, {**facts, "learned_late": learned_late})
+
+    def _notice(self, kind: str, telling: str, event: Event, facts: Mapping[str, Any]) -> None:
+        room_id = self.place.room["room_id"]
+        self.notices.append(
+            {
+                "notice_key": f"{room_id}/{event.quantity.value}/{event.side.value}/{kind}/{event.at_ms}",
+                "kind": kind,
+                "telling": telling,
+                "room_id": room_id,
+                "happening_id": self.happening and self.happening["happening_id"],
+                "at_ms": event.at_ms,
+                "decided_ms": self.now_ms,
+                "use_by_ms": self.now_ms + USE_BY_MS,
+                "facts": dict(facts),
+            }
+        )
