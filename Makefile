@@ -29,11 +29,10 @@ test: $(READY) ## Run all tests, pure ones first, and list what was skipped; STR
 	exit $$failed
 
 check: $(READY) ## Lint, formatting, types, and the layering of the house
-	$(BIN)/ruff check --output-format concise .
-	$(BIN)/ruff format --check .
-	$(BIN)/mypy
-	$(BIN)/lint-imports
-	$(BIN)/python tests/house_measures.py
+	@failed=0; for tool in 'ruff check --output-format concise .' 'ruff format --check .' mypy lint-imports \
+	  'python tests/house_measures.py'; do \
+	  echo "== $$tool"; $(BIN)/$$tool || failed=1; \
+	done; exit $$failed
 
 fix: $(READY) ## Repair what lint and formatting can repair by themselves
 	$(BIN)/ruff check --fix .
