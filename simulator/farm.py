@@ -6,12 +6,12 @@ assumptions in the range of a small specialty farm.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
 
 from simulator import air
-from simulator.equipment import Cooling, Door, Fittings, FreshAirFan, Heater, Humidifier
+from simulator.equipment import Door, FreshAirFan, Heater
 from simulator.faults import Fault, FaultKind
+from simulator.house import House, crew_visits, growing_house, growing_spec
 from simulator.probe import ProbeSpec, Sense
 from simulator.room import RoomSpec
 from simulator.weather import DAY_S, Climate
@@ -40,97 +40,6 @@ CLIMATE: Final = Climate(
 _PRESSURE_PA: Final = air.pressure_pa(ALTITUDE_M)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class House:
-    """One room of the farm: names, what grows there, and how to build and start it."""
-
-    room_id: str
-    text_name: str
-    """At most 12 characters: it goes into texts."""
-    kind: str
-    species: str | None
-    stage: str | None
-    spec: RoomSpec
-    leak_h: float
-    door: Door
-    fan: FreshAirFan | None
-    heater: Heater | None
-    cooling_of: tuple[float, float, float, float] | None
-    mist_of: tuple[float, float, float] | None
-    start_humidity_pct: float
-    hall: tuple[float, float] | None = None
-
-    def fittings(self) -> Fittings:
-        """Fresh fittings for one run: humidifier and cooling remember whether they are on."""
-        mist, cool = self.mist_of, self.cooling_of
-        return Fittings(
-            leak_h=self.leak_h,
-            door=self.door,
-            fan=self.fan,
-            heater=self.heater,
-            hall=self.hall,
-            humidifier=mist and Humidifier(rate_kg_h=mist[0], on_below_pct=mist[1], off_above_pct=mist[2]),
-            cooling=cool
-            and Cooling(
-                air_kg_s=cool[0],
-                coil_c=cool[1],
-                off_below_c=cool[2],
-                on_above_c=cool[3],
-                defrost_every_s=6 * 3600 if self.kind == "packing cooler" else 0,
-                defrost_s=20 * 60,
-                defrost_w=300.0,
-            ),
-        )
-
-
-def _visits(first: int) -> tuple[tuple[int, int], ...]:
-    """The crew's morning and evening round: the door stands open for most of a minute."""
-    return ((7 * 3600 + first * 240, 50), (16 * 3600 + 1800 + first * 240, 50))
-
-
-def _growing_house(
-    number: int,
-    *,
-    species: str,
-    stage: str,
-    target_c: float,
-    mist: tuple[float, float, float],
-    fan: FreshAirFan,
-    size: float = 1.0,
-    co2_ml_kg_h: float = 16.0,
-) -> House:
-    """A house of ``size`` times 360 m3 with 5000 blocks of 2.3 kg."""
-    spec = RoomSpec(
-        volume_m3=360.0 * size,
-        envelope_w_k=300.0 * size,
-        quick_mass_j_k=2.4e6 * size,
-        block_kg=11_400.0 * size,
-        block_w_k=1500.0 * size,
-        block_vapour_kg_s=0.1 * size,
-        film_vapour_kg_s=0.45 * size,
-        film_full_kg=12.0 * size,
-        co2_ml_kg_h=co2_ml_kg_h,
-        target_c=target_c,
-        pressure_pa=_PRESSURE_PA,
-        equipment_w=300.0 * size,
-    )
-    return House(
-        room_id=f"house-{number}",
-        text_name=f"House {number}",
-        kind="fruiting",
-        species=species,
-        stage=stage,
-        spec=spec,
-        leak_h=0.4,
-        door=Door(open_h=6.0, visits=_visits(number)),
-        fan=fan,
-        heater=Heater(full_w=26_000.0 * size, target_c=target_c),
-        cooling_of=None,
-        mist_of=(mist[0] * size, mist[1], mist[2]),
-        start_humidity_pct=(mist[1] + mist[2]) / 2,
-    )
-
-
 def _steady_fan(from_ppm: float, to_ppm: float) -> FreshAirFan:
     return FreshAirFan(low_h=1.6, high_h=4.0, from_ppm=from_ppm, to_ppm=to_ppm)
 
@@ -156,7 +65,7 @@ _INCUBATION: Final = House(
         equipment_w=200.0,
     ),
     leak_h=0.3,
-    door=Door(open_h=6.0, visits=_visits(6)),
+    door=Door(open_h=6.0, visits=crew_visits(6)),
     fan=FreshAirFan(low_h=0.6, high_h=3.0, from_ppm=1500.0, to_ppm=2500.0, duty=0.8, period_s=900),
     heater=Heater(full_w=12_000.0, target_c=23.0),
     cooling_of=(0.6, 12.0, 24.5, 25.5),
@@ -195,53 +104,51 @@ _COOLER: Final = House(
     hall=(12.0, 55.0),
 )
 
+
+def _spec(*, size: float, target_c: float, co2_ml_kg_h: float) -> RoomSpec:
+    return growing_spec(size=size, target_c=target_c, co2_ml_kg_h=co2_ml_kg_h, pressure_pa=_PRESSURE_PA)
+
+
 HOUSES: Final = (
-    _growing_house(
+    growing_house(
         1,
         species="shiitake",
         stage="pinning",
-        target_c=15.0,
+        spec=_spec(size=1.0, target_c=15.0, co2_ml_kg_h=16.0),
         mist=(20.0, 95.5, 97.5),
         fan=_steady_fan(800.0, 1000.0),
     ),
-    _growing_house(
+    growing_house(
         2,
         species="shiitake",
         stage="fruiting",
-        target_c=15.5,
-        mist=(14.0, 85.5, 88.0),
+        spec=_spec(size=1.2, target_c=15.5, co2_ml_kg_h=16.0),
+        mist=(17.0, 85.5, 88.0),
         fan=_steady_fan(750.0, 1000.0),
-        size=1.2,
     ),
-    _growing_house(
+    growing_house(
         3,
         species="nameko",
         stage="fruiting",
-        target_c=15.0,
-        mist=(16.0, 91.5, 93.5),
+        spec=_spec(size=0.7, target_c=15.0, co2_ml_kg_h=20.0),
+        mist=(11.0, 91.5, 93.5),
         fan=_steady_fan(900.0, 1200.0),
-        size=0.7,
-        co2_ml_kg_h=20.0,
     ),
-    _growing_house(
+    growing_house(
         4,
         species="pioppino",
         stage="fruiting",
-        target_c=15.5,
-        mist=(16.0, 91.0, 94.0),
+        spec=_spec(size=0.8, target_c=15.5, co2_ml_kg_h=30.0),
+        mist=(13.0, 91.0, 94.0),
         fan=FreshAirFan(low_h=1.6, high_h=4.0, from_ppm=1300.0, to_ppm=2000.0, duty=0.75, period_s=480),
-        size=0.8,
-        co2_ml_kg_h=30.0,
     ),
-    _growing_house(
+    growing_house(
         5,
         species="chestnut",
         stage="fruiting",
-        target_c=15.0,
-        mist=(16.0, 91.0, 93.5),
+        spec=_spec(size=0.6, target_c=15.0, co2_ml_kg_h=18.0),
+        mist=(10.0, 91.0, 93.5),
         fan=_steady_fan(850.0, 1200.0),
-        size=0.6,
-        co2_ml_kg_h=18.0,
     ),
     _INCUBATION,
     _COOLER,

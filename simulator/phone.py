@@ -132,7 +132,7 @@ def _page(texts: list[Received]) -> str:
 
 
 def _line(received: Received) -> str:
-    again = f"<dt>sent again</dt><dd>{received.repeats} times, shown once</dd>" if received.repeats else ""
+    again = f"<dt>sent again</dt><dd>{received.repeats} more, shown once</dd>" if received.repeats else ""
     return (
         f"<li><p>{escape(received.text)}</p><dl><dt>to</dt><dd>{escape(received.to)}</dd>"
         f"<dt>farm clock</dt><dd>{_farm_time(received.farm_ms)}</dd>"

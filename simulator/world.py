@@ -7,8 +7,8 @@ from typing import Final
 
 from simulator import air, farm
 from simulator.equipment import Fittings
-from simulator.farm import House
 from simulator.faults import FaultBook, FaultKind
+from simulator.house import House
 from simulator.probe import Measured, Probe, ProbeSpec
 from simulator.room import Drive, Room, RoomState
 from simulator.weather import OutsideAir, Weather, second_of_day
