@@ -11,6 +11,7 @@ import jsonschema
 import pytest
 import yaml
 
+from service.settings import Settings, load_settings
 from tests.house_measures import ROOT
 
 pytestmark = pytest.mark.pure
@@ -105,6 +106,26 @@ def test_no_password_stands_in_the_compose_file(compose: dict[str, Any]) -> None
 
     assert len(secrets) == 5
     assert [value for value in secrets if not re.search(r"\$\{\w+_PASSWORD:\?", value)] == []
+
+
+def test_the_image_and_the_compose_file_set_only_settings_that_exist(
+    compose: dict[str, Any], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    environment = _service(compose, "service")["environment"]
+    image = re.findall(r"(HOUSEBAND_\w+)=", (ROOT / "Dockerfile").read_text())
+    known = {f"HOUSEBAND_{name.upper()}" for name in Settings.model_fields}
+
+    assert {*environment, *image} <= known
+    for name, value in environment.items():
+        monkeypatch.setenv(name, re.sub(r"\$\{\w+:\?[^}]*\}", "filled-in", value))
+    assert load_settings().listen_host == "0.0.0.0"
+
+
+def test_the_health_check_asks_where_the_service_listens(compose: dict[str, Any]) -> None:
+    port = Settings.model_fields["listen_port"].default
+
+    assert f"http://127.0.0.1:{port}/api/state" in (ROOT / "Dockerfile").read_text()
+    assert _service(compose, "service")["ports"] == [f"127.0.0.1:{port}:{port}"]
 
 
 def test_mounted_files_exist(compose: dict[str, Any]) -> None:
