@@ -31,6 +31,7 @@ class Reason(StrEnum):
     NOT_TEXT = "not readable as text"
     NOT_A_NUMBER = "not a number"
     NOT_FINITE = "not a finite number"
+    NOT_JSON = "not readable as JSON"
     PACK = "SenML pack not understood"
     PACK_VERSION = "SenML version not understood"
     QUANTITY = "quantity not known"

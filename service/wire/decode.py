@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from rules.model import CONTACTS, UNIT, Instant, ProbeId
+from rules.model import CONTACTS, Instant, ProbeId
 from service.messages import Decoded, Incoming, Reason, Rejected
 from service.wire.bare import parse_number, parse_state
 from service.wire.gathering import Gathering, quantity_of
@@ -68,11 +68,11 @@ def _decode_bare(probe: ProbeId, name: str, incoming: Incoming) -> Decoded:
         quantity = quantity_of(name)
         if incoming.retained:
             # The broker replays its copy at every connection, however old; only the probe's existence is news.
-            gathering.odd(Reason.RETAINED)
+            gathering.odd(Reason.RETAINED.value)
             return gathering.decoded()
         text = read_text(incoming.payload)
         number = parse_state(text) if quantity in CONTACTS else parse_number(text)
-        gathering.keep(probe, quantity, number, UNIT.get(quantity), incoming.received_ms, timed=False)
+        gathering.keep(probe, quantity, number, None, incoming.received_ms, timed=False)
     except UnusableError as error:
         gathering.reject(error, probe)
     return gathering.decoded()

@@ -34,10 +34,10 @@ class Gathering:
     def keep(
         self, probe: ProbeId, quantity: Quantity, number: float, unit: str | None, at_ms: Instant, *, timed: bool
     ) -> None:
-        """Keep a number as a reading, in the unit we keep.
+        """Keep a number as a reading, in the unit we keep (which is meant when none is given).
 
         Raises:
-            UnusableError: the unit is not known, or the value is a sentinel or impossible.
+            UnusableError: the value is a sentinel or impossible.
         """
         if quantity in CONTACTS:
             value = contact_state(quantity, number)

@@ -27,15 +27,18 @@ def decode_mapped(source: Source, probe: ProbeId, incoming: Incoming) -> Decoded
     gathering.hear(probe)
     try:
         document = _document(source, incoming.payload)
-        at_ms = _time(source.time, document, gathering)
+        at_ms = None if source.time is None else _time(source.time, document)
         if at_ms is not None:
             check_time(at_ms, incoming.received_ms)
     except UnusableError as error:
         gathering.reject(error, probe)
         return gathering.decoded()
     if at_ms is None and incoming.retained:
-        gathering.odd(Reason.RETAINED)
+        gathering.odd(Reason.RETAINED.value)
         return gathering.decoded()
+    if at_ms is None and source.time is not None:
+        # A device that has lost its clock often leaves the time out; the value is still news.
+        gathering.odd("time missing, time received stands in")
     found = [(value, _at(document, value.at)) for value in source.values]
     if all(seen is _ABSENT for _, seen in found):
         places = ", ".join(value.at for value in source.values)
@@ -51,13 +54,10 @@ def _document(source: Source, payload: bytes) -> Any:
     return read_text(payload) if source.values[0].at == "" else parse_json(payload)
 
 
-def _time(time: TimeAt | None, document: Any, gathering: Gathering) -> Instant | None:
-    if time is None:
-        return None
+def _time(time: TimeAt, document: Any) -> Instant | None:
+    """Return the time measured; None when it is not there."""
     seen = _at(document, time.at)
     if seen is _ABSENT or seen is None:
-        # A device that has lost its clock often leaves the time out; the value is still news.
-        gathering.odd("time missing, time received stands in")
         return None
     try:
         return _iso_8601(seen) if time.form is TimeForm.ISO_8601 else _unix(seen, time.form)

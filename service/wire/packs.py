@@ -9,7 +9,7 @@ from service.wire.plausible import check_time
 from service.wire.senml import VERSION_WITH_SECONDARY_UNITS, Pack, Record, resolve
 from service.wire.syntax import looks_like_cbor, parse_cbor, parse_json
 from service.wire.topics import PROBE_ID_RULE, probe_id
-from service.wire.units import SECONDARY, units_for
+from service.wire.units import SECONDARY, check_unit
 from service.wire.unusable import UnusableError, quoted
 
 
@@ -54,7 +54,7 @@ def _gather(
         return
     gathering.hear(probe)
     if retained and record.counted_from_now:
-        gathering.odd(Reason.RETAINED)
+        gathering.odd(Reason.RETAINED.value)
         return
     try:
         _check_record_time(record, received_ms)
@@ -67,8 +67,7 @@ def _keep(gathering: Gathering, record: Record, pack: Pack, probe: ProbeId) -> N
     quantity = quantity_of(record.name[_last_part(record.name) :])
     if isinstance(record.value, str) or (isinstance(record.value, bool) and quantity not in CONTACTS):
         raise UnusableError(Reason.NOT_A_NUMBER, f"{quantity}: {quoted(record.value)}")
-    if quantity in CONTACTS and record.unit not in {None, *units_for(quantity)}:
-        raise UnusableError(Reason.UNIT, f"{quantity}: unit {quoted(record.unit)}, a contact has none")
+    check_unit(quantity, record.unit)
     timed = not record.counted_from_now
     gathering.keep(probe, quantity, float(record.value), record.unit, record.at_ms, timed=timed)
     if record.unit in SECONDARY and pack.version != VERSION_WITH_SECONDARY_UNITS:

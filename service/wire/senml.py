@@ -49,7 +49,7 @@ class Record:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Broken:
-    """A record that could not be resolved, with its name where it had one."""
+    """A record that could not be resolved, with its name where it had a possible one."""
 
     name: str
     error: UnusableError
@@ -140,7 +140,7 @@ def _resolve_one(resolving: _Resolving, record: dict[object, Any] | None) -> Non
     try:
         resolving.records.append(_record(resolving, record, name))
     except UnusableError as error:
-        resolving.broken.append(Broken(name=name, error=error))
+        resolving.broken.append(Broken(name=name if is_name(name) else "", error=error))
 
 
 def _rebase(base: _Base, record: dict[object, Any]) -> None:

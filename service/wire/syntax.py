@@ -54,9 +54,9 @@ def parse_json(payload: bytes) -> Any:
     try:
         return json.loads(text, object_pairs_hook=_object)
     except ValueError as error:
-        raise UnusableError(Reason.PACK, f"not JSON: {quoted(str(error))}") from error
+        raise UnusableError(Reason.NOT_JSON, f"{quoted(str(error))}") from error
     except RecursionError as error:
-        raise UnusableError(Reason.PACK, "JSON nested too deep") from error
+        raise UnusableError(Reason.NOT_JSON, "nested too deep") from error
 
 
 def parse_cbor(payload: bytes) -> Any:
@@ -109,5 +109,5 @@ def finite(number: float) -> float:
 def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     made = dict(pairs)
     if len(made) != len(pairs):
-        raise UnusableError(Reason.PACK, "the same key twice in one object")
+        raise UnusableError(Reason.NOT_JSON, "the same key twice in one object")
     return made

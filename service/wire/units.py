@@ -49,16 +49,28 @@ def declared_units_for(quantity: Quantity) -> tuple[str, ...]:
     return (*units_for(quantity), FAHRENHEIT) if UNIT.get(quantity) == "Cel" else units_for(quantity)
 
 
-def to_own(quantity: Quantity, value: float, unit: str | None) -> float:
-    """Bring a measured value to the unit it is kept in.
+def check_unit(quantity: Quantity, unit: str | None) -> None:
+    """Refuse a unit that SenML cannot mean for this quantity.
+
+    A measured value must say its unit: SenML has a place for it, and without it 0.93 and 93, or 58 and 14, are one
+    guess apart. A contact need not.
 
     Raises:
         UnusableError: no unit, or one that this quantity does not have.
     """
-    if unit == FAHRENHEIT and UNIT[quantity] == "Cel":
-        return round((value - 32) / 1.8, _ROUND_TO)
-    scale = _TO_OWN[UNIT[quantity]].get(unit or "")
-    if scale is None:
+    if unit is None and quantity in CONTACTS:
+        return
+    if unit not in units_for(quantity):
         seen = "no unit given" if unit is None else f"unit {quoted(unit)}"
         raise UnusableError(Reason.UNIT, f"{quantity}: {seen}, known are {', '.join(units_for(quantity))}")
-    return value if scale == _Scale(1) else round(value * scale.factor + scale.offset, _ROUND_TO)
+
+
+def to_own(quantity: Quantity, value: float, unit: str | None) -> float:
+    """Bring a measured value to the unit it is kept in; None is that unit already."""
+    own = UNIT[quantity]
+    if unit in {None, own}:
+        return value
+    if unit == FAHRENHEIT:
+        return round((value - 32) / 1.8, _ROUND_TO)
+    scale = _TO_OWN[own][unit]
+    return round(value * scale.factor + scale.offset, _ROUND_TO)
