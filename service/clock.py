@@ -1,4 +1,4 @@
-"""What time it is. The only module that reads the machine's clock.
+"""What time it is. The only module that reads the machine's clock, or waits by it.
 
 Everything that happens by time asks a :class:`Clock`. A demonstration runs on a scaled clock; tests on one that
 they move by hand (``tests/support``). Nobody else may look at the wall.
@@ -6,6 +6,7 @@ they move by hand (``tests/support``). Nobody else may look at the wall.
 
 from __future__ import annotations
 
+import asyncio
 import time
 from dataclasses import dataclass
 from typing import Protocol
@@ -51,3 +52,8 @@ class ScaledClock:
 
     def now_ms(self) -> Instant:
         return self.anchor_farm_ms + round((wall_now_ms() - self.anchor_wall_ms) * self.factor)
+
+
+async def pause(seconds: float) -> None:
+    """Let others run for ``seconds`` by the wall: a locked database does not care about a scaled clock."""
+    await asyncio.sleep(seconds)  # noqa: TID251 - the one wait that is not on a condition

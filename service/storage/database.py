@@ -12,7 +12,7 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import AsyncGenerator, Generator
 from contextlib import asynccontextmanager, contextmanager
-from typing import Any
+from typing import Any, TypeAlias
 
 from sqlalchemy import event
 from sqlalchemy.engine import make_url
@@ -20,6 +20,9 @@ from sqlalchemy.exc import DBAPIError, OperationalError
 from sqlalchemy.ext.asyncio import AsyncConnection, AsyncEngine, create_async_engine
 
 from service.errors import PassingError
+
+Connection: TypeAlias = AsyncConnection
+"""What the functions of ``service.storage`` take; the rest of the house need not know the library."""
 
 BUSY_TIMEOUT_MS = 5000
 PASSING_SQLSTATES = ("08", "40", "53", "55P03", "57")

@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 
-from sqlalchemy import select, update
+from sqlalchemy import func, select, update
 from sqlalchemy.ext.asyncio import AsyncConnection
 
 from rules.model import Instant
@@ -105,26 +105,43 @@ async def begin_attempt(connection: AsyncConnection, farm_id: int, delivery_id: 
 async def end_attempt(
     connection: AsyncConnection, farm_id: int, delivery_id: str, *, attempt: Record, telling: Record
 ) -> None:
-    """Append what a try came to, and what becomes of the telling, unless it was cancelled meanwhile."""
+    """Append what a try came to, and what becomes of the telling.
+
+    A telling that was cancelled while it was on its way stays cancelled, unless it has in fact arrived.
+    """
     row = {"farm_id": farm_id, "delivery_id": delivery_id, **attempt}
     await connection.execute(insert_into(connection, attempts).values(row).on_conflict_do_nothing())
-    mine = (
-        (deliveries.c.farm_id == farm_id)
-        & (deliveries.c.delivery_id == delivery_id)
-        & (deliveries.c.state == WAITING)
-    )
+    d = deliveries.c
+    mine = (d.farm_id == farm_id) & (d.delivery_id == delivery_id)
+    if telling["state"] != SENT:
+        mine &= d.state == WAITING
     await connection.execute(update(deliveries).where(mine).values(**telling))
+
+
+async def release_claims(connection: AsyncConnection, farm_id: int) -> None:
+    """After a start: whatever a worker that is no more had taken is free again."""
+    d = deliveries.c
+    mine = (d.farm_id == farm_id) & (d.state == WAITING)
+    await connection.execute(update(deliveries).where(mine).values(claimed_until_ms=0))
+
+
+async def next_due_ms(connection: AsyncConnection, farm_id: int) -> Instant | None:
+    """When the next waiting telling is due; for the machine room."""
+    d = deliveries.c
+    statement = select(func.min(d.next_ms)).where(d.farm_id == farm_id, d.state == WAITING)
+    due: Instant | None = await connection.scalar(statement)
+    return due
 
 
 async def cancel_waiting(
     connection: AsyncConnection, farm_id: int, happening_id: str, *, at_ms: Instant, why: str
 ) -> None:
-    """Nothing of this happening that has not gone out goes out any more, and nobody further is told."""
+    """Nothing of this happening that is not on its way goes out any more, and nobody further is told."""
     here = select(notices.c.notice_key).where(
         notices.c.farm_id == farm_id, notices.c.happening_id == happening_id, notices.c.kind != "back"
     )
     d = deliveries.c
-    mine = (d.farm_id == farm_id) & d.notice_key.in_(here) & (d.state == WAITING)
+    mine = (d.farm_id == farm_id) & d.notice_key.in_(here) & (d.state == WAITING) & (d.claimed_until_ms <= at_ms)
     await connection.execute(update(deliveries).where(mine).values(state=CANCELLED, ended_ms=at_ms, detail=why))
     stops = (notices.c.farm_id == farm_id) & notices.c.notice_key.in_(here)
     await connection.execute(update(notices).where(stops).values(addressed=1))

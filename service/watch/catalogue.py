@@ -9,12 +9,11 @@ import hashlib
 from collections.abc import Iterable
 from importlib.resources import files
 
-from sqlalchemy.ext.asyncio import AsyncConnection
-
 from rules.model import Instant
 from rules.profile import Profile
 from rules.profile_parser import parse_profile
 from service.storage import crops
+from service.storage.database import Connection
 
 SHIPPED_BY = "shipped with Houseband"
 
@@ -26,7 +25,7 @@ class Catalogue:
         self.farm_id = farm_id
         self._parsed: dict[tuple[str, int], Profile] = {}
 
-    async def get(self, connection: AsyncConnection, name: str, version: int | None = None) -> Profile:
+    async def get(self, connection: Connection, name: str, version: int | None = None) -> Profile:
         """One profile, the newest version unless named.
 
         Raises:
@@ -41,18 +40,18 @@ class Catalogue:
         return self._parsed[key]
 
     async def get_all(
-        self, connection: AsyncConnection, keys: Iterable[tuple[str, int]]
+        self, connection: Connection, keys: Iterable[tuple[str, int]]
     ) -> dict[tuple[str, int], Profile]:
         """Several profiles at once."""
         return {key: await self.get(connection, *key) for key in set(keys)}
 
-    async def newest(self, connection: AsyncConnection) -> list[Profile]:
+    async def newest(self, connection: Connection) -> list[Profile]:
         """The newest version of every profile."""
         rows = await crops.all_profiles(connection, self.farm_id)
         return [await self.get(connection, row["profile"], row["version"]) for row in rows]
 
 
-async def copy_shipped(connection: AsyncConnection, farm_id: int, now_ms: Instant) -> None:
+async def copy_shipped(connection: Connection, farm_id: int, now_ms: Instant) -> None:
     """Copy the shipped profiles into the farm's own, with a hash; versions that are there already stay."""
     for file in sorted(files("rules").joinpath("profiles").iterdir(), key=lambda f: f.name):
         if not file.name.endswith(".toml"):

@@ -10,8 +10,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-from sqlalchemy.ext.asyncio import AsyncConnection
-
 from rules.alarm import State
 from rules.evaluate import Event, evaluate
 from rules.hindsight import judge_again, window_from
@@ -19,7 +17,7 @@ from rules.limits import Key, RoomLimits
 from rules.model import SECOND_MS, Instant, ProbeId, Reading
 from rules.room_state import RoomState, from_plain, to_plain
 from service.storage import crops, judgements, ledger, readings, rooms
-from service.storage.database import Database
+from service.storage.database import Connection, Database
 from service.storage.judgements import Judgement
 from service.storage.rows import Record
 from service.watch.catalogue import Catalogue
@@ -66,7 +64,7 @@ class Judge:
             return await self._judge(connection, judgement, max(until_ms, judgement.judged_ms), now_ms)
 
     async def _judge(
-        self, connection: AsyncConnection, judgement: Judgement, until_ms: Instant, now_ms: Instant
+        self, connection: Connection, judgement: Judgement, until_ms: Instant, now_ms: Instant
     ) -> Judged:
         room = await rooms.room(connection, self.farm_id, judgement.room_id)
         state = _state(judgement)
@@ -87,7 +85,7 @@ class Judge:
         return Judged(moved=len(story.moved), notices=len(story.notices))
 
     async def _history(
-        self, connection: AsyncConnection, placed: list[Record], from_ms: Instant, until_ms: Instant
+        self, connection: Connection, placed: list[Record], from_ms: Instant, until_ms: Instant
     ) -> list[Reading]:
         """Readings of the room's probes while they hung in it, ``from_ms`` (exclusive) to ``until_ms``."""
         found: list[Reading] = []
@@ -98,15 +96,13 @@ class Judge:
             found += await readings.span(connection, self.farm_id, [probe], from_ms=start, to_ms=end)
         return found
 
-    async def _limits(self, connection: AsyncConnection, room: Record, now_ms: Instant) -> tuple[RoomLimits, ...]:
+    async def _limits(self, connection: Connection, room: Record, now_ms: Instant) -> tuple[RoomLimits, ...]:
         stays = stays_in_order(await crops.stays_of_room(connection, self.farm_id, room["room_id"]))
         profiles = await self.catalogue.get_all(connection, (stay.profile for stay in stays))
         confirmed = await crops.confirmed(connection, self.farm_id)
         return schedule(room, Growing(stays=stays, profiles=profiles, confirmed=confirmed), now_ms=now_ms)
 
-    async def _story(
-        self, connection: AsyncConnection, room: Record, placed: list[Record], now_ms: Instant
-    ) -> Story:
+    async def _story(self, connection: Connection, room: Record, placed: list[Record], now_ms: Instant) -> Story:
         alarms = await ledger.alarms_of(connection, self.farm_id, room["room_id"])
         happening = await ledger.open_happening(connection, self.farm_id, room["room_id"])
         places = {p["probe_id"]: p["place"] for p in placed if p["valid_to_ms"] is None}
@@ -119,7 +115,7 @@ class Judge:
             happening_of={key: row["happening_id"] for key, row in alarms.items()},
         )
 
-    async def _write(self, connection: AsyncConnection, room_id: str, story: Story, state: RoomState) -> None:
+    async def _write(self, connection: Connection, room_id: str, story: Story, state: RoomState) -> None:
         await judgements.save(connection, self.farm_id, room_id, judged_ms=state.clock_ms, state=to_plain(state))
         for happening in story.happenings.values():
             await ledger.save_happening(connection, self.farm_id, happening)

@@ -13,14 +13,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import TypeAlias
 
-from sqlalchemy.ext.asyncio import AsyncConnection
-
 from rules.model import MINUTE_MS, Instant, ProbeId
 from service.errors import PassingError
 from service.log import log
 from service.messages import Decoded, Incoming, Reason, Rejected, Understood
 from service.storage import judgements, readings
-from service.storage.database import Database
+from service.storage.database import Connection, Database
 
 Batch: TypeAlias = Sequence[tuple[Incoming, Decoded]]
 
@@ -74,7 +72,7 @@ async def _set_aside(database: Database, farm_id: int, incoming: Incoming, error
 class _Recording:
     """One recording transaction."""
 
-    def __init__(self, connection: AsyncConnection, farm_id: int) -> None:
+    def __init__(self, connection: Connection, farm_id: int) -> None:
         self.connection = connection
         self.farm_id = farm_id
         self.rejected: list[tuple[Incoming, Rejected]] = []

@@ -5,14 +5,12 @@ from __future__ import annotations
 import json
 from enum import StrEnum
 
-from sqlalchemy.ext.asyncio import AsyncConnection
-
 from rules.alarm import Happens, State, Tells, move
 from rules.limits import Key
 from rules.model import Instant
 from service.errors import NotAllowed, NotFound
 from service.storage import judgements, ledger, outbox, people
-from service.storage.database import Database
+from service.storage.database import Connection, Database
 from service.storage.rows import Record
 
 
@@ -83,7 +81,7 @@ async def close_with_the_sheet(database: Database, farm_id: int, *, before_ms: I
 
 
 async def _acknowledge(
-    connection: AsyncConnection, farm_id: int, alarms: dict[Key, Record], *, who: str, now_ms: Instant
+    connection: Connection, farm_id: int, alarms: dict[Key, Record], *, who: str, now_ms: Instant
 ) -> None:
     for (quantity, side), alarm in alarms.items():
         before = State(alarm["state"])

@@ -1,0 +1,1 @@
+"""From the broker to the record: receive, decode, record, acknowledge, in that order."""

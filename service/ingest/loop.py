@@ -1,0 +1,76 @@
+"""Recording what waits: in order of arrival, in batches, acknowledged only when it is on the disk."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from service.clock import pause
+from service.errors import PassingError
+from service.ingest.mqtt import Connection, Received
+from service.log import log
+from service.messages import Decoded
+from service.storage.database import Database
+from service.watch.horizon import Horizon
+from service.watch.record import record
+from service.wire.decode import decode
+from service.wire.sources import Source
+from service.wire.topics import is_marker
+
+MOST_IN_A_BATCH = 500
+FIRST_BACK_OFF_S = 0.2
+LONGEST_BACK_OFF_S = 10.0
+
+
+@dataclass(slots=True, kw_only=True)
+class Recording:
+    """The loop from the connection to the record."""
+
+    connection: Connection
+    database: Database
+    farm_id: int
+    prefix: str
+    farm: str
+    sources: Sequence[Source]
+    horizon: Horizon
+    recorded: Callable[[set[str]], None]
+    """Told the rooms that a batch concerned."""
+
+    async def run(self) -> None:
+        """Record until cancelled."""
+        woken = self.connection.listener.woken
+        while True:
+            await woken.wait()
+            woken.clear()
+            while batch := self.connection.take(MOST_IN_A_BATCH):
+                await self.handle(batch)
+
+    async def handle(self, batch: Sequence[Received]) -> None:
+        """Record one batch, however often it takes, then acknowledge it."""
+        probes = [m for m in batch if not is_marker(m.incoming.topic, prefix=self.prefix, farm=self.farm)]
+        decoded = [(m.incoming, self._decode(m)) for m in probes]
+        wait_s = FIRST_BACK_OFF_S
+        while decoded:
+            try:
+                outcome = await record(self.database, self.farm_id, decoded)
+            except PassingError as error:
+                log.warning("readings wait for the database", messages=len(decoded), cause=str(error))
+                await pause(wait_s)
+                wait_s = min(wait_s * 2, LONGEST_BACK_OFF_S)
+                continue
+            self.recorded(outcome.rooms)
+            break
+        self.connection.acknowledge(batch)
+        if any(m.incoming.payload == self.connection.marker for m in batch if m not in probes):
+            self.horizon.caught_up()
+
+    def _decode(self, message: Received) -> Decoded:
+        decoded = decode(message.incoming, prefix=self.prefix, farm=self.farm, sources=self.sources)
+        if message.incoming.qos > 0:
+            return decoded
+        return Decoded(
+            understood=decoded.understood,
+            rejected=decoded.rejected,
+            heard=decoded.heard,
+            oddities=(*decoded.oddities, "sent without delivery assurance (QoS 0), may be lost"),
+        )

@@ -1,0 +1,122 @@
+"""From notices to tellings: who is told, in what order, by what way. Applied again and again until all is told.
+
+A (notice, step, person, way) exists once, so addressing twice, or in two processes, tells nobody twice.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from uuid import NAMESPACE_URL, uuid5
+
+from rules.model import Instant
+from service.clock import Clock
+from service.localtime import local
+from service.notifications.routing import Line, Tell, Way, next_step
+from service.storage import outbox, people
+from service.storage.database import Connection, Database
+from service.storage.rows import Record
+
+GOING = "going"
+
+
+@dataclass(slots=True, kw_only=True)
+class Address:
+    """Addresses the notices of one farm."""
+
+    database: Database
+    farm: Record
+    clock: Clock
+
+    async def all_notices(self) -> int:
+        """Bring every unfinished notice as far as it can be brought now; return how many tellings that made."""
+        async with self.database.read() as connection:
+            unfinished = await outbox.unaddressed(connection, self.farm["farm_id"])
+        made = 0
+        for notice in unfinished:
+            async with self.database.write() as connection:
+                made += await self._notice(connection, notice)
+        return made
+
+    async def _notice(self, connection: Connection, notice: Record) -> int:
+        farm_id, now_ms = self.farm["farm_id"], self.clock.now_ms()
+        if notice["telling"] == "round":
+            await outbox.finish_addressing(connection, farm_id, notice["notice_key"])
+            return 0
+        if notice["kind"] == "back":
+            return await self._back(connection, notice, now_ms)
+        told = await outbox.tellings_of(connection, farm_id, notice["happening_id"])
+        mine = [t for t in told if t["notice_key"] == notice["notice_key"]]
+        answers = await outbox.answers_of(connection, farm_id, notice["happening_id"])
+        since = [a for a in answers if a["word"] == GOING and a["at_ms"] >= notice["decided_ms"]]
+        step = next_step(
+            await self._call_list(connection, notice["decided_ms"]),
+            {t["person_id"]: t["state"] in {outbox.WAITING, outbox.SENT} for t in mine},
+            somebody_is_going=bool(since),
+            began_ms=notice["decided_ms"],
+            now_ms=now_ms,
+        )
+        await self._add(connection, notice, step.tell, now_ms)
+        if step.finished and not _may_need_more(mine, step.tell):
+            await outbox.finish_addressing(connection, farm_id, notice["notice_key"])
+        return len(step.tell)
+
+    async def _back(self, connection: Connection, notice: Record, now_ms: Instant) -> int:
+        """Tell those who were woken, and nobody else; what had not gone out yet is called off."""
+        farm_id, happening = self.farm["farm_id"], notice["happening_id"]
+        why = "back before it went out"
+        await outbox.cancel_waiting(connection, farm_id, happening, at_ms=now_ms, why=why)
+        told = await outbox.tellings_of(connection, farm_id, happening)
+        woken = {
+            (t["person_id"], Way(t["way"])) for t in told if t["kind"] != "back" and t["state"] == outbox.SENT
+        }
+        tell = tuple(Tell(step=0, person_id=person, way=way) for person, way in sorted(woken))
+        await self._add(connection, notice, tell, now_ms)
+        if not any(t["state"] == outbox.WAITING for t in first):
+            await outbox.finish_addressing(connection, farm_id, notice["notice_key"])
+        return len(tell)
+
+    async def _call_list(self, connection: Connection, at_ms: Instant) -> list[Line]:
+        minute = local(at_ms, self.farm["zone"])
+        now = minute.hour * 60 + minute.minute
+        evening, morning = self.farm["evening_round_minute"], self.farm["morning_round_minute"]
+        night = now >= evening or now < morning if evening > morning else evening <= now < morning
+        rows = await people.calls(connection, self.farm["farm_id"], "night" if night else "day")
+        return [Line(person_id=r["person_id"], after_ms=r["after_ms"], ways=ways(r)) for r in rows]
+
+    async def _add(self, connection: Connection, notice: Record, tell: tuple[Tell, ...], now_ms: Instant) -> None:
+        rows = [
+            {
+                "delivery_id": _key(self.farm["farm_id"], notice["notice_key"], t),
+                "notice_key": notice["notice_key"],
+                "step": t.step,
+                "person_id": t.person_id,
+                "way": t.way.value,
+                "state": outbox.WAITING,
+                "attempts": 0,
+                "next_ms": now_ms,
+                "claimed_until_ms": 0,
+                "first_try_ms": None,
+                "ended_ms": None,
+                "detail": "",
+                "text": "",
+            }
+            for t in tell
+        ]
+        await outbox.add_tellings(connection, self.farm["farm_id"], rows)
+
+
+def ways(person: Record) -> tuple[Way, ...]:
+    """How this person can be told: by text, else by mail."""
+    if person["phone"]:
+        return (Way.TEXT,)
+    return (Way.MAIL,) if person["email"] else ()
+
+
+def _may_need_more(mine: list[Record], new: tuple[Tell, ...]) -> bool:
+    """While a telling is under way, somebody else may still have to be told instead."""
+    return bool(new) or any(t["state"] == outbox.WAITING for t in mine)
+
+
+def _key(farm_id: int, notice_key: str, tell: Tell) -> str:
+    """The idempotency key of a telling: the same whenever and wherever it is worked out."""
+    return uuid5(NAMESPACE_URL, f"houseband:{farm_id}/{notice_key}/{tell.step}/{tell.person_id}/{tell.way}").hex

@@ -1,0 +1,55 @@
+"""From a notice's frozen facts to the words for one person."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from rules.model import Quantity, Side
+from service.localtime import local
+from service.storage.rows import Record
+from service.wording.format import clock
+from service.wording.texts import AlarmFacts, BackFacts, alarm_text, back_text, deeper_text
+from service.wording.units import Units
+
+
+def render(notice: Record, units: Units) -> str:
+    """The text of a notice for a person who reads ``units``."""
+    facts: dict[str, Any] = notice["facts"]
+    if notice["kind"] == "back":
+        return back_text(_back(facts), units)
+    say = deeper_text if notice["kind"] == "deeper" else alarm_text
+    return say(_alarm(facts), units)
+
+
+def _alarm(facts: dict[str, Any]) -> AlarmFacts:
+    return AlarmFacts(
+        room=facts["room"],
+        species=facts["species"],
+        stage=facts["stage"],
+        stage_day=facts["stage_day"],
+        quantity=Quantity(facts["quantity"]),
+        side=Side(facts["side"]),
+        value=facts["value"],
+        limit=facts["limit"],
+        minutes=facts["minutes"],
+        trend=facts["trend"],
+        place=facts["place"],
+        normal=tuple(Quantity(q) for q in facts["normal"]),
+        first_check=facts["first_check"],
+        invented=facts["invented"],
+    )
+
+
+def _back(facts: dict[str, Any]) -> BackFacts:
+    return BackFacts(
+        room=facts["room"],
+        quantity=Quantity(facts["quantity"]),
+        side=Side(facts["side"]),
+        value=facts["value"],
+        local_time=clock(local(facts["at_ms"], facts["zone"])),
+        worst=facts["worst"],
+        limit=facts["limit"],
+        minutes=facts["minutes"],
+        invented=facts["invented"],
+        in_band=facts["in_band"],
+    )

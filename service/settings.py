@@ -1,0 +1,125 @@
+"""Settings, read once: from the environment (``HOUSEBAND_...``) and from a TOML file. The environment wins.
+
+The file is the one named in ``HOUSEBAND_CONFIG``, or ``houseband.toml`` in the working folder if it is there.
+A setting that cannot be used stops the service at start with its name, not in the night with a traceback.
+"""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, SecretStr, ValidationError
+from pydantic_settings import (
+    BaseSettings,
+    PydanticBaseSettingsSource,
+    SettingsConfigDict,
+    TomlConfigSettingsSource,
+)
+
+from service.errors import SetupError
+
+CONFIG_VARIABLE = "HOUSEBAND_CONFIG"
+DEFAULT_CONFIG = "houseband.toml"
+
+
+class TextGatewaySettings(BaseModel):
+    """How one text becomes one web request. ``{to}``, ``{text}`` and ``{key}`` are filled in."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    url: str
+    method: Literal["GET", "POST", "PUT"] = "POST"
+    body: Literal["json", "form", "none"] = "json"
+    fields: dict[str, str] = {}
+    headers: dict[str, SecretStr] = {}
+    timeout_s: float = 10.0
+
+
+class MailSettings(BaseModel):
+    """The SMTP server that mails go through."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    host: str
+    port: int = 587
+    sender: str
+    username: str | None = None
+    password: SecretStr | None = None
+    security: Literal["starttls", "tls", "none"] = "starttls"
+    timeout_s: float = 20.0
+
+
+class Settings(BaseSettings):
+    """Everything that can be set from outside."""
+
+    model_config = SettingsConfigDict(env_prefix="HOUSEBAND_", env_nested_delimiter="__", extra="forbid")
+
+    database_url: str = "sqlite+aiosqlite:///houseband.db"
+    farm: str = Field(default="farm", pattern=r"^[a-z0-9][a-z0-9-]{0,31}$")
+    topic_prefix: str = Field(default="houseband", pattern=r"^[A-Za-z0-9_-]{1,32}$")
+    sources_file: Path | None = None
+
+    broker_host: str | None = None
+    """Without a broker, readings come by HTTP only."""
+    broker_port: int = 1883
+    broker_username: str | None = None
+    broker_password: SecretStr | None = None
+    broker_tls: bool = False
+
+    listen_host: str = "127.0.0.1"
+    listen_port: int = 8000
+    listen_beyond_this_machine: bool = False
+    """There is no sign-in yet. Say yes only where something else decides who may connect."""
+    known_as: list[str] = []
+    """Further host names under which browsers may reach the pages."""
+    public_url: str | None = None
+
+    text_gateway: TextGatewaySettings | None = None
+    mail: MailSettings | None = None
+
+    sweep_every_s: float = Field(default=5.0, gt=0)
+    log_as_json: bool = False
+
+    clock_factor: float = Field(default=1.0, ge=1.0)
+    clock_anchor_wall_ms: int = 0
+    clock_anchor_farm_ms: int = 0
+
+    @classmethod
+    def settings_customise_sources(
+        cls,
+        settings_cls: type[BaseSettings],
+        init_settings: PydanticBaseSettingsSource,
+        env_settings: PydanticBaseSettingsSource,
+        dotenv_settings: PydanticBaseSettingsSource,
+        file_secret_settings: PydanticBaseSettingsSource,
+    ) -> tuple[PydanticBaseSettingsSource, ...]:
+        del dotenv_settings, file_secret_settings
+        file = Path(os.environ.get(CONFIG_VARIABLE, DEFAULT_CONFIG))
+        return (init_settings, env_settings, TomlConfigSettingsSource(settings_cls, toml_file=file))
+
+
+def load_settings(**given: Any) -> Settings:
+    """Read the settings.
+
+    Raises:
+        SetupError: a setting is missing or wrong; the message names each, without its value.
+    """
+    named = os.environ.get(CONFIG_VARIABLE)
+    if named and not Path(named).is_file():
+        raise SetupError(f"{CONFIG_VARIABLE} names {named}, and there is no such file")
+    try:
+        settings = Settings(**given)
+    except ValidationError as error:
+        wrong = "; ".join(f"{'.'.join(map(str, e['loc']))}: {e['msg']}" for e in error.errors())
+        raise SetupError(f"settings: {wrong}") from None
+    except ValueError as error:
+        raise SetupError(f"settings file: {error}") from error
+    beyond = settings.listen_host not in {"127.0.0.1", "localhost", "::1"}
+    if beyond and not settings.listen_beyond_this_machine:
+        raise SetupError(
+            "listen_host reaches beyond this machine and there is no sign-in yet: "
+            "keep 127.0.0.1, or set listen_beyond_this_machine where something else decides who may connect"
+        )
+    return settings
