@@ -1,0 +1,170 @@
+"""A text message by an HTTP gateway: whatever service or box turns one web request into one text.
+
+The administrator says once how the request looks. The address may hold RFC 6570 placeholders, which the library
+percent-encodes; field values hold plain ``{to}``, ``{text}`` and ``{key}``, which JSON or the form encodes.
+There is no other logic in a setting, so a setting cannot do anything else.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from email.utils import parsedate_to_datetime
+from typing import Any, Final, Literal
+from urllib.parse import urlsplit
+
+import httpx
+import uritemplate
+
+from service.errors import SetupError
+from service.notifications.carriers.detail import detail
+from service.notifications.carriers.message import Message
+from service.notifications.carriers.outcome import Accepted, Outcome, Refused, Unreachable
+
+_PLACEHOLDERS: Final = frozenset({"to", "text", "key"})
+_PLACEHOLDER: Final = re.compile(r"\{([A-Za-z_][A-Za-z0-9_]*)\}")
+_HEADER_VALUE: Final = re.compile(r"[\x20-\x7e]*")
+_HEADER_NAME: Final = re.compile(r"[!#$%&'*+.^_`|~0-9A-Za-z-]+")
+_MOST_ANSWER_BYTES: Final = 2048
+_SECOND_MS: Final = 1000
+_LONGEST_WAIT_S: Final = 7 * 24 * 3600
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TextGateway:
+    """How one text becomes one web request. What may hold a secret is kept out of ``repr``."""
+
+    url: str = field(repr=False)
+    method: Literal["GET", "POST", "PUT"] = "POST"
+    body: Literal["json", "form", "none"] = "json"
+    fields: Mapping[str, str] = field(default_factory=dict, repr=False)
+    headers: Mapping[str, str] = field(default_factory=dict, repr=False)
+    timeout_s: float = 10.0
+
+    def __post_init__(self) -> None:
+        """Refuse what could only fail at night.
+
+        Raises:
+            SetupError: the message names the setting, never its value.
+        """
+        self._check_url()
+        self._check_names("text gateway address", uritemplate.URITemplate(self.url).variable_names)
+        for name, value in self.fields.items():
+            self._check_names(f"text gateway field {name!r}", _PLACEHOLDER.findall(value))
+        for name, value in self.headers.items():
+            if not (_HEADER_NAME.fullmatch(name) and _HEADER_VALUE.fullmatch(value)):
+                raise SetupError(f"text gateway header {name!r} has letters that a header cannot carry")
+        if self.body == "none" and self.fields:
+            raise SetupError("text gateway has fields but no body to put them in")
+        if self.method == "GET" and self.body != "none":
+            raise SetupError("text gateway: a GET request has no body; set body to none")
+        if not self.timeout_s > 0:
+            raise SetupError("text gateway time-out must be above 0 seconds")
+
+    def _check_url(self) -> None:
+        try:
+            parts = urlsplit(self.url)
+            whole = parts.scheme in {"http", "https"} and bool(parts.hostname) and "{" not in parts.netloc
+            httpx.URL(uritemplate.expand(self.url, to="0", text="0", key="0"))
+        except (ValueError, httpx.InvalidURL):
+            whole = False
+        if not whole:
+            raise SetupError("text gateway address must be http:// or https:// with a fixed host")
+
+    @staticmethod
+    def _check_names(where: str, names: Any) -> None:
+        unknown = sorted(set(names) - _PLACEHOLDERS)
+        if unknown:
+            raise SetupError(f"{where} has the unknown placeholder {{{unknown[0]}}}; known: to, text, key")
+
+    @property
+    def secrets(self) -> tuple[str, ...]:
+        """All that an administrator may have put a key into. Whole words of the address count as well."""
+        parts = urlsplit(self.url)
+        address = [
+            parts.username or "",
+            parts.password or "",
+            *re.split(r"[/&=?{}]", parts.path + "&" + parts.query),
+        ]
+        literal = [piece for value in self.fields.values() for piece in _PLACEHOLDER.split(value)]
+        return (*self.headers.values(), *literal, *address)
+
+
+class TextCarrier:
+    """Sends texts through one gateway with a client that the caller opens and closes."""
+
+    def __init__(self, gateway: TextGateway, client: httpx.AsyncClient) -> None:
+        self._gateway = gateway
+        self._client = client
+
+    async def carry(self, message: Message) -> Outcome:
+        try:
+            async with asyncio.timeout(self._gateway.timeout_s):
+                return await self._ask(self._request(message))
+        except TimeoutError:
+            return Unreachable(detail=f"no answer within {self._gateway.timeout_s:g} s")
+        except (httpx.HTTPError, httpx.InvalidURL, OSError) as trouble:
+            return Unreachable(detail=self._detail(f"{type(trouble).__name__}: {trouble}"))
+
+    def _request(self, message: Message) -> httpx.Request:
+        gateway = self._gateway
+        values: dict[str, Any] = {"to": message.to, "text": message.text, "key": message.key}
+        filled = {name: _filled(value, values) for name, value in gateway.fields.items()}
+        return self._client.build_request(
+            gateway.method,
+            uritemplate.expand(gateway.url, values),
+            # Texts are hours apart: a connection kept from the last one is the likeliest to have died unseen.
+            headers={**gateway.headers, "Idempotency-Key": message.key, "Connection": "close"},
+            json=filled if gateway.body == "json" else None,
+            data=filled if gateway.body == "form" else None,
+            timeout=gateway.timeout_s,
+        )
+
+    async def _ask(self, request: httpx.Request) -> Outcome:
+        """Redirects are not followed: a text and its key go to the host that the administrator named."""
+        response = await self._client.send(request, stream=True, follow_redirects=False)
+        try:
+            said = await _beginning(response)
+        finally:
+            await response.aclose()
+        status = response.status_code
+        words = self._detail(f"{status} {response.reason_phrase} {said}")
+        if response.is_success:
+            return Accepted(detail=words)
+        return Refused(protocol="http", status=status, detail=words, retry_after_ms=_retry_after_ms(response))
+
+    def _detail(self, said: str) -> str:
+        return detail(said, self._gateway.secrets)
+
+
+def _filled(value: str, values: Mapping[str, str]) -> str:
+    """In one pass, so that a text which happens to hold "{key}" is sent as it is."""
+    return _PLACEHOLDER.sub(lambda found: values[found[1]], value)
+
+
+async def _beginning(response: httpx.Response) -> str:
+    """The first bytes of the answer. Once the status is known, losing the rest changes nothing."""
+    read = b""
+    try:
+        async for part in response.aiter_bytes():
+            read += part
+            if len(read) >= _MOST_ANSWER_BYTES:
+                break
+    except (httpx.HTTPError, OSError):
+        pass
+    return read[:_MOST_ANSWER_BYTES].decode("utf-8", "replace")
+
+
+def _retry_after_ms(response: httpx.Response) -> int | None:
+    """RFC 9110 section 10.2.3: seconds, or a date, which we read against the answer's own Date."""
+    asked = response.headers.get("Retry-After", "").strip()
+    if re.fullmatch(r"[0-9]{1,9}", asked):
+        return min(int(asked), _LONGEST_WAIT_S) * _SECOND_MS
+    try:
+        until, sent = parsedate_to_datetime(asked), parsedate_to_datetime(response.headers.get("Date", ""))
+        seconds = (until - sent).total_seconds()
+    except (TypeError, ValueError):
+        return None
+    return round(min(max(seconds, 0), _LONGEST_WAIT_S)) * _SECOND_MS
