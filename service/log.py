@@ -1,4 +1,4 @@
-"""One structured log, to standard error. Values from outside are passed as fields, never mixed into the message."""
+"""One structured log, to standard error. Values from outside are fields, never part of the message."""
 
 from __future__ import annotations
 

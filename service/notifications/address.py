@@ -66,9 +66,8 @@ class Address:
         why = "back before it went out"
         await outbox.cancel_waiting(connection, farm_id, happening, at_ms=now_ms, why=why)
         told = await outbox.tellings_of(connection, farm_id, happening)
-        woken = {
-            (t["person_id"], Way(t["way"])) for t in told if t["kind"] != "back" and t["state"] == outbox.SENT
-        }
+        first = [t for t in told if t["kind"] != "back"]
+        woken = {(t["person_id"], Way(t["way"])) for t in first if t["state"] == outbox.SENT}
         tell = tuple(Tell(step=0, person_id=person, way=way) for person, way in sorted(woken))
         await self._add(connection, notice, tell, now_ms)
         if not any(t["state"] == outbox.WAITING for t in first):
