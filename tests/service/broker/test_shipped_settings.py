@@ -54,8 +54,8 @@ def test_readings_for_a_stopped_service_are_all_kept(broker: Broker) -> None:
 def test_readings_survive_a_power_cut_of_the_broker_a_moment_later(broker: Broker) -> None:
     """mosquitto acknowledges first and writes next, so a cut within those milliseconds can take the last reading.
 
-    Measured on 2.0.11: 6 of 12 kills straight after the last acknowledgement lost one reading of 100, none lost two;
-    the file was complete within 11 ms. No setting closes that gap.
+    Measured on 2.0.11: 6 of 12 kills straight after the last acknowledgement lost one reading of 100, none lost
+    two; the file was complete within 11 ms. We know of no setting that closes the gap.
     """
     listener = Listener(broker.port, "absent", "farm/#")
     listener.come()
