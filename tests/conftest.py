@@ -3,13 +3,20 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections.abc import AsyncGenerator, Iterator
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 
+from service.storage.database import Database
 from tests.support.broker import Broker, find_mosquitto
+from tests.support.databases import BOTH, postgres_database, sqlite_database
 from tests.support.postgres import PostgresServer, find_binaries
+
+# The same examples every run, and no time limit on each: a busy machine is not a wrong program.
+settings.register_profile("house", deadline=None, derandomize=True)
+settings.load_profile("house")
 
 
 @pytest.fixture
@@ -46,6 +53,17 @@ def _postgres(*, durable: bool) -> Iterator[PostgresServer]:
         yield server
     finally:
         server.remove()
+
+
+@pytest.fixture(params=BOTH)
+async def database(request: pytest.FixtureRequest, tmp_path: Path) -> AsyncGenerator[Database]:
+    """An empty, migrated database; a test that asks for it runs once on each of the two."""
+    if request.param == "sqlite":
+        async with sqlite_database(tmp_path) as made:
+            yield made
+        return
+    async with postgres_database(request.getfixturevalue("postgres_server")) as made:
+        yield made
 
 
 @pytest.hookimpl(trylast=True)

@@ -8,7 +8,7 @@ from sqlalchemy.ext.asyncio import AsyncConnection
 from rules.model import Instant
 from service.storage.insert import insert_into
 from service.storage.rows import Record, many, one
-from service.storage.tables import identities, leases, pulses, sent_digests, tallies
+from service.storage.tables import identities, pulses, sent_digests, tallies
 
 
 async def identity(connection: AsyncConnection, farm_id: int, name: str, fresh: str) -> str:
@@ -36,27 +36,6 @@ async def all_tallies(connection: AsyncConnection, farm_id: int) -> dict[str, in
     """The counters."""
     rows = await many(connection, select(tallies).where(tallies.c.farm_id == farm_id).order_by(tallies.c.name))
     return {row["name"]: row["total"] for row in rows}
-
-
-async def take_lease(
-    connection: AsyncConnection, farm_id: int, name: str, holder: str, *, now_ms: Instant, until_ms: Instant
-) -> bool:
-    """Take or prolong a lease; false while another holder has it."""
-    mine = (leases.c.farm_id == farm_id) & (leases.c.name == name)
-    present = await one(connection, select(leases).where(mine).with_for_update())
-    if present is not None and present["holder"] != holder and present["until_ms"] > now_ms:
-        return False
-    fencing = 1 if present is None else present["fencing"] + (present["holder"] != holder)
-    values = {"holder": holder, "until_ms": until_ms, "fencing": fencing}
-    statement = insert_into(connection, leases).values({"farm_id": farm_id, "name": name, **values})
-    await connection.execute(statement.on_conflict_do_update(index_elements=["farm_id", "name"], set_=values))
-    return True
-
-
-async def give_up_lease(connection: AsyncConnection, farm_id: int, name: str, holder: str) -> None:
-    """Let the next one have the lease at once."""
-    mine = (leases.c.farm_id == farm_id) & (leases.c.name == name) & (leases.c.holder == holder)
-    await connection.execute(leases.delete().where(mine))
 
 
 async def digest_row(

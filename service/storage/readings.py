@@ -178,8 +178,16 @@ async def waiting_probes(connection: AsyncConnection, farm_id: int) -> int:
     return await connection.scalar(statement) or 0
 
 
-async def heard(connection: AsyncConnection, farm_id: int, last: Mapping[ProbeId, Instant]) -> None:
-    """Remember when each probe was last heard (by our clock)."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Heard:
+    """When a probe was first and last heard, by our clock; ``last_ms`` is 0 while it was only heard of."""
+
+    first_ms: Instant
+    last_ms: Instant
+
+
+async def heard(connection: AsyncConnection, farm_id: int, by_probe: Mapping[ProbeId, Heard]) -> None:
+    """Remember when each probe was last heard."""
     statement = insert_into(connection, probes)
     newer = statement.excluded.last_heard_ms
     statement = statement.on_conflict_do_update(
@@ -188,8 +196,8 @@ async def heard(connection: AsyncConnection, farm_id: int, last: Mapping[ProbeId
         where=probes.c.last_heard_ms < newer,
     )
     rows = [
-        {"farm_id": farm_id, "probe_id": probe, "first_heard_ms": at_ms, "last_heard_ms": at_ms}
-        for probe, at_ms in sorted(last.items())
+        {"farm_id": farm_id, "probe_id": probe, "first_heard_ms": h.first_ms, "last_heard_ms": h.last_ms}
+        for probe, h in sorted(by_probe.items())
     ]
     if rows:
         await connection.execute(statement, rows)

@@ -196,7 +196,3 @@ sent_digests = _table(
 
 pulses = _table("pulses", "part", _text("part"), _moment("at_ms"), _text("detail"))
 identities = _table("identities", "name", _text("name"), _text("value"))
-leases = _table(
-    "leases", "name",
-    _text("name"), _text("holder"), _moment("until_ms"), _moment("fencing"),
-)  # fmt: skip

@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import TypeAlias
 
-from rules.model import MINUTE_MS, Instant, ProbeId
+from rules.model import MINUTE_MS, Instant, ProbeId, Reading
 from service.errors import PassingError
 from service.log import log
 from service.messages import Decoded, Incoming, Reason, Rejected, Understood
@@ -125,7 +125,7 @@ class _Recording:
             series_id = ids[reading.probe, reading.quantity]
             at_ms: Instant | None = reading.at_ms
             if not understood.timed:
-                at_ms = await self._time_of_untimed(incoming, series_id, reading.value)
+                at_ms = await self._time_of_untimed(incoming, series_id, reading)
             if at_ms is None:
                 self.result.repeated += 1
                 continue
@@ -133,16 +133,18 @@ class _Recording:
             if present[0] is not incoming or present[1] is not understood:
                 self._again(incoming, understood, stored=present[2])
 
-    async def _time_of_untimed(self, incoming: Incoming, series_id: int, value: float) -> Instant | None:
-        """The time received, made unique; ``None`` for a repeat. A number on its own has no identity."""
+    async def _time_of_untimed(self, incoming: Incoming, series_id: int, reading: Reading) -> Instant | None:
+        """The time taken by our clock, made unique; ``None`` for a repeat. Such a reading has no identity."""
         here = [(at, row[2]) for (s, at), row in self.rows.items() if s == series_id]
         newest = max(here) if here else await readings.newest(self.connection, self.farm_id, series_id)
-        if newest is None:
-            return incoming.received_ms
-        recent = 0 <= incoming.received_ms - newest[0] <= REPEAT_WITHIN_MS
-        if incoming.duplicate and recent and newest[1] == value:
-            return None
-        return incoming.received_ms + 1 if newest[0] == incoming.received_ms else incoming.received_ms
+        if newest is not None and incoming.duplicate and newest[1] == reading.value:
+            recent = 0 <= incoming.received_ms - newest[0] <= REPEAT_WITHIN_MS
+            if recent:
+                return None
+        at_ms = reading.at_ms + 1 if newest is not None and newest[0] == reading.at_ms else reading.at_ms
+        while (series_id, at_ms) in self.rows:
+            at_ms += 1
+        return at_ms
 
     async def _insert(self) -> None:
         rows = [
@@ -172,11 +174,14 @@ class _Recording:
         self.rejected.append((incoming, why))
 
     async def _remember_heard(self, batch: Batch, welcome: set[ProbeId]) -> None:
-        last: dict[ProbeId, Instant] = {}
+        heard: dict[ProbeId, readings.Heard] = {}
         for incoming, decoded in batch:
+            # What the broker kept proves that a probe exists, not that it is alive.
+            alive_ms = 0 if incoming.retained else incoming.received_ms
             for probe in decoded.heard & welcome:
-                last[probe] = max(last.get(probe, 0), incoming.received_ms)
-        await readings.heard(self.connection, self.farm_id, last)
+                before = heard.get(probe, readings.Heard(first_ms=incoming.received_ms, last_ms=0))
+                heard[probe] = readings.Heard(first_ms=before.first_ms, last_ms=max(before.last_ms, alive_ms))
+        await readings.heard(self.connection, self.farm_id, heard)
         self.counts["messages"] += len(batch)
         self.counts["readings"] += self.result.stored
         self.counts["repeats"] += self.result.repeated

@@ -1,0 +1,58 @@
+"""What the service does by itself, and how often."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+from rules.model import DAY_MS
+from service.notifications.address import Address
+from service.notifications.deliver import Deliver
+from service.notifications.digest import Digest
+from service.scheduler.ticks import Tick
+from service.storage import machine, readings
+from service.storage.schema import make_room_for_readings
+from service.watch.desk import Desk
+
+KEEP_REJECTED_MS: Final = 30 * DAY_MS
+TELL_EVERY_S: Final = 1.0
+PULSE_EVERY_S: Final = 10.0
+DIGEST_EVERY_S: Final = 20.0
+TIDY_EVERY_S: Final = 3600.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Jobs:
+    """The regular work of one running service."""
+
+    desk: Desk
+    address: Address
+    deliver: Deliver
+    digest: Digest
+
+    def ticks(self, *, sweep_every_s: float) -> list[Tick]:
+        """All of it, as ticks."""
+        return [
+            Tick(name="sweep", every_s=sweep_every_s, ask=self.desk.sweep.all_rooms),
+            Tick(name="tell", every_s=TELL_EVERY_S, ask=self.tell),
+            Tick(name="pulse", every_s=PULSE_EVERY_S, ask=self.beat),
+            Tick(name="digest", every_s=DIGEST_EVERY_S, ask=self.digest.all_due),
+            Tick(name="tidy", every_s=TIDY_EVERY_S, ask=self.tidy),
+        ]
+
+    async def tell(self) -> None:
+        """Bring notices to people."""
+        await self.address.all_notices()
+        await self.deliver.all_due()
+
+    async def beat(self) -> None:
+        """Write down that we are alive."""
+        async with self.desk.database.write() as connection:
+            await machine.beat(connection, self.desk.farm_id, "service", self.desk.clock.now_ms(), "")
+
+    async def tidy(self) -> None:
+        """Drop what has been kept long enough, and make room for the months to come."""
+        now_ms = self.desk.clock.now_ms()
+        async with self.desk.database.write() as connection:
+            await readings.forget_rejected(connection, self.desk.farm_id, now_ms - KEEP_REJECTED_MS)
+            await make_room_for_readings(connection, now_ms)

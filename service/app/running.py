@@ -1,0 +1,137 @@
+"""The whole service, put together and running until its block ends."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import AsyncGenerator, Coroutine
+from contextlib import AsyncExitStack, asynccontextmanager
+from typing import Any
+
+from fastapi import FastAPI
+from starlette.middleware.trustedhost import TrustedHostMiddleware
+
+from rules.model import FIRST_INSTANT
+from service.api.routes import add_api
+from service.app.farm_row import farm_row
+from service.app.jobs import Jobs
+from service.app.listening import make_recording
+from service.app.ways import make_carriers
+from service.clock import Clock, ScaledClock, SystemClock
+from service.log import log
+from service.notifications.address import Address
+from service.notifications.deliver import Deliver
+from service.notifications.digest import Digest
+from service.notifications.routing import Way
+from service.scheduler.ticks import start_ticks
+from service.settings import Settings
+from service.storage.database import Database
+from service.storage.only_one import only_one
+from service.storage.schema import migrate
+from service.watch.after_recording import AfterRecording
+from service.watch.catalogue import Catalogue
+from service.watch.desk import Desk
+from service.watch.horizon import Horizon
+from service.watch.judge import Judge
+from service.watch.sweep import Sweep
+from service.web.pages import add_pages
+
+
+def make_web(known_as: list[str]) -> FastAPI:
+    """The API and the pages, without the parts they work with (``app.state.desk``)."""
+    app = FastAPI(title="Houseband", docs_url="/api/docs", openapi_url="/api/openapi.json", redoc_url=None)
+    # A page from elsewhere must not reach us by giving this machine another name.
+    app.add_middleware(TrustedHostMiddleware, allowed_hosts=["127.0.0.1", "localhost", "[::1]", *known_as])
+    add_api(app)
+    add_pages(app)
+    return app
+
+
+def make_clock(settings: Settings) -> Clock:
+    """The machine's clock, unless a demonstration asks for a faster one."""
+    if settings.clock_factor == 1.0:
+        return SystemClock()
+    return ScaledClock(
+        anchor_wall_ms=settings.clock_anchor_wall_ms,
+        anchor_farm_ms=settings.clock_anchor_farm_ms,
+        factor=settings.clock_factor,
+    )
+
+
+@asynccontextmanager
+async def running(settings: Settings) -> AsyncGenerator[FastAPI]:
+    """The whole service, running, until the block ends.
+
+    Raises:
+        SetupError: something is missing or wrong; said before anything is served.
+    """
+    async with AsyncExitStack() as stack:
+        app = make_web(settings.known_as)
+        app.state.desk = await _start(settings, stack)
+        yield app
+
+
+async def _start(settings: Settings, stack: AsyncExitStack) -> Desk:
+    """Start everything, in the order of the line: record, judge, tell."""
+    clock = make_clock(settings)
+    database = Database(settings.database_url)
+    stack.push_async_callback(database.close)
+    await migrate(database)
+    farm = await farm_row(database, settings.farm, clock.now_ms())
+    farm_id = farm["farm_id"]
+    await stack.enter_async_context(only_one(database, farm_id))
+
+    horizon = Horizon(listens=settings.broker_host is not None)
+    horizon.start_deaf(FIRST_INSTANT)
+    catalogue = Catalogue(farm_id)
+    sweep = Sweep(judge=Judge(database, farm, catalogue), horizon=horizon, clock=clock)
+    after = AfterRecording(sweep)
+    carriers = await make_carriers(settings, stack)
+    recording = await make_recording(
+        settings, database=database, farm_id=farm_id, clock=clock, horizon=horizon, after=after
+    )
+    desk = Desk(
+        database=database,
+        farm=farm,
+        clock=clock,
+        catalogue=catalogue,
+        horizon=horizon,
+        sweep=sweep,
+        recorded=after.note,
+        broker_heard_ms=lambda: None if recording is None else recording.connection.last_heard_ms,
+        messages_waiting=lambda: 0 if recording is None else recording.connection.waiting,
+        ways=frozenset(way.value for way in carriers),
+    )
+    deliver = Deliver(database=database, farm=farm, clock=clock, carriers=carriers)
+    await deliver.release()
+    if recording is not None:
+        recording.connection.start()
+        stack.callback(recording.connection.stop)
+        _run(stack, recording.run())
+    _run(stack, after.run())
+    jobs = Jobs(
+        desk=desk,
+        address=Address(database=database, farm=farm, clock=clock),
+        deliver=deliver,
+        digest=Digest(
+            database=database, farm=farm, clock=clock, carrier=carriers.get(Way.MAIL), catalogue=catalogue
+        ),
+    )
+    scheduler = start_ticks(jobs.ticks(sweep_every_s=settings.sweep_every_s))
+    stack.callback(scheduler.shutdown, wait=False)
+    return desk
+
+
+def _run(stack: AsyncExitStack, work: Coroutine[Any, Any, None]) -> None:
+    """Run ``work`` beside everything else until the service stops. It must not end by itself."""
+    task = asyncio.create_task(work)
+
+    def ended(done: asyncio.Task[None]) -> None:
+        if not done.cancelled():
+            log.critical("a part of the service died", cause=repr(done.exception()))
+
+    async def stop() -> None:
+        task.cancel()
+        await asyncio.gather(task, return_exceptions=True)
+
+    task.add_done_callback(ended)
+    stack.push_async_callback(stop)
