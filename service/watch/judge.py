@@ -16,13 +16,14 @@ from rules.hindsight import judge_again, window_from
 from rules.limits import Key, RoomLimits
 from rules.model import SECOND_MS, Instant, ProbeId, Reading
 from rules.room_state import RoomState, from_plain, to_plain
+from rules.stays import stays_in_order
 from service.storage import crops, judgements, ledger, readings, rooms
 from service.storage.database import Connection, Database
 from service.storage.judgements import Judgement
 from service.storage.rows import Record
 from service.watch.catalogue import Catalogue
 from service.watch.facts import Place
-from service.watch.schedule import Growing, schedule, stays_in_order
+from service.watch.schedule import Growing, schedule
 from service.watch.story import Story
 
 SETTLE_MS: Final = 15 * SECOND_MS

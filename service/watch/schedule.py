@@ -1,61 +1,30 @@
-"""From what was written down about batches to the limits of a room over time.
-
-A stay says: from this moment on, this batch is in this room at this stage. It holds until the batch's next stay.
-Where two stays of a batch begin at the same moment, the one recorded later counts.
-"""
+"""From where the batches were to the limits of a room over time."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
-from itertools import groupby
-from typing import TypeAlias
 
 from rules.limits import Crop, RoomLimits, tenderest
 from rules.model import Instant
 from rules.profile import Profile, Stage
+from rules.stays import ProfileKey, Stay, present, stays_in_order
 from service.storage.rows import Record
 
-ProfileKey: TypeAlias = tuple[str, int]
+__all__ = [
+    "COOLER",
+    "Growing",
+    "ProfileKey",
+    "Stay",
+    "crops_at",
+    "present",
+    "schedule",
+    "stays_in_order",
+    "wakes",
+]
+
 COOLER = "packing cooler"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Stay:
-    """A batch in one room at one stage, from a moment to a moment (``None``: until further notice)."""
-
-    batch: str
-    room_id: str | None
-    stage: str
-    profile: ProfileKey
-    from_ms: Instant
-    to_ms: Instant | None
-    stage_since_ms: Instant
-
-
-def stays_in_order(rows: Sequence[Record]) -> list[Stay]:
-    """Work out until when each stay holds, and since when the batch is at its stage."""
-    return [stay for _, group in groupby(rows, key=lambda r: r["batch_id"]) for stay in _of_one_batch(list(group))]
-
-
-def _of_one_batch(rows: Sequence[Record]) -> Iterable[Stay]:
-    kept = {row["valid_from_ms"]: row for row in rows}  # later recorded ones come later and win
-    moments = sorted(kept)
-    stage_since, stage = 0, None
-    for moment, after in zip(moments, [*moments[1:], None], strict=True):
-        row = kept[moment]
-        if row["stage"] != stage:
-            stage_since, stage = moment, row["stage"]
-        yield Stay(
-            batch=row["batch_id"],
-            room_id=row["room_id"],
-            stage=row["stage"],
-            profile=(row["profile"], row["version"]),
-            from_ms=moment,
-            to_ms=after,
-            stage_since_ms=stage_since,
-        )
 
 
 def wakes(
@@ -96,10 +65,3 @@ def crops_at(room: Record, growing: Growing, at_ms: Instant, now_ms: Instant) ->
             stage_since_ms=stay.stage_since_ms,
             wakes=wakes(room, stage, stay, growing.confirmed, now_ms),
         )
-
-
-def present(stays: Iterable[Stay], room_id: str, at_ms: Instant) -> list[Stay]:
-    """The stays that hold in a room at a moment."""
-    return [
-        s for s in stays if s.room_id == room_id and s.from_ms <= at_ms and (s.to_ms is None or at_ms < s.to_ms)
-    ]
