@@ -13,8 +13,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Final
 
 from rules.model import Instant, Side
+
+_DIGITS: Final = 9
+"""Limit and margin are written in tenths: their sum must be the tenth that a probe reports, to the last bit."""
 
 
 class Phase(StrEnum):
@@ -42,9 +46,9 @@ class Limit:
 
     def is_back(self, value: float) -> bool:
         """True when ``value`` has come back inside by at least the margin."""
-        if self.side is Side.LOW:
-            return value >= self.limit + self.recover_margin
-        return value <= self.limit - self.recover_margin
+        margin = self.recover_margin if self.side is Side.LOW else -self.recover_margin
+        back_at = round(self.limit + margin, _DIGITS)
+        return value >= back_at if self.side is Side.LOW else value <= back_at
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
