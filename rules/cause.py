@@ -40,6 +40,7 @@ _FIRST_CHECK: Final[Mapping[Key, tuple[tuple[frozenset[Key], frozenset[Quantity]
     ),
     (_H, _HIGH): (
         (frozenset({(_C, _HIGH)}), frozenset(), Part.FAN),
+        (frozenset({(_T, _LOW)}), frozenset(), Part.HEATER),
         (frozenset(), frozenset({_T}), Part.HUMIDIFIER_ON),
     ),
     (_T, _LOW): (
