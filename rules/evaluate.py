@@ -143,7 +143,7 @@ class _Fold:
                 self.held[key] = replace(held, expired=True)
                 touched.add(key[1])
         while self.coming and self.coming[0].from_ms <= at_ms:
-            self._change_limits(self.coming.pop(0))
+            self._take_over(self.coming.pop(0))
         for reading in readings:
             identity = (reading.probe, reading.quantity)
             before = self.held.get(identity)
@@ -187,7 +187,7 @@ class _Fold:
             self._tell(Change.RAISED, key, near.since_ms)
         else:
             self._tell(Change.CLEARED, key, near.since_ms, back_ms=track.near.since_ms)
-            self.tracks[key] = Track.quiet(near.since_ms)
+            self.tracks[key] = replace(Track.quiet(near.since_ms), over_ms=near.since_ms)
 
     # --- values -------------------------------------------------------------------------------------------
 
@@ -220,6 +220,13 @@ class _Fold:
 
     # --- limits -------------------------------------------------------------------------------------------
 
+    def _take_over(self, to: RoomLimits) -> None:
+        """A batch that comes or goes without setting a limit must not restart the waits that run."""
+        if to.fingerprint == self.limits.fingerprint:
+            self.limits = to
+        else:
+            self._change_limits(to)
+
     def _change_limits(self, to: RoomLimits) -> None:
         """Judge afresh by the new limits; an alarm whose limit is gone ends, one that is open stays open."""
         for key in [k for k in self.tracks if k not in to.limits]:
@@ -230,8 +237,10 @@ class _Fold:
         for key in to.limits:
             track = self.tracks.get(key)
             quiet = Track.quiet(self.now)
-            if track is None or not track.is_open:
+            if track is None:
                 self.tracks[key] = quiet
+            elif not track.is_open:
+                self.tracks[key] = replace(quiet, over_ms=track.over_ms)
             else:
                 beyond = Watch(phase=Phase.BEYOND, since_ms=self.now)
                 self.tracks[key] = replace(track, near=beyond, far=quiet.far)

@@ -56,6 +56,8 @@ class Track:
     raised_ms: Instant | None = None
     """When the alarm was raised; ``None`` while it is not open."""
     deepened: bool = False
+    over_ms: Instant | None = None
+    """When the last alarm of this limit was told to be over."""
 
     @property
     def is_open(self) -> bool:
