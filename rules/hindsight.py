@@ -45,41 +45,81 @@ def judge_again(
     """
     start = RoomState(clock_ms=from_ms, fingerprint=state.fingerprint, tracks=_as_known_at(state, from_ms))
     again, events = evaluate(start, schedule=schedule, readings=readings, until_ms=state.clock_ms, placed=placed)
-    tracks = {key: _keep_told(state.tracks.get(key), track) for key, track in again.tracks.items()}
-    owed = [e for key in again.tracks for e in _owed(key, state.tracks.get(key), again.tracks[key], events)]
+    owed = [
+        event
+        for key in {**state.tracks, **again.tracks}
+        for event in _owed(key, state, again, [e for e in events if e.key == key])
+    ]
+    tracks = {
+        key: _keep_told(state.tracks.get(key), track, [e for e in owed if e.key == key])
+        for key, track in again.tracks.items()
+    }
     return replace(again, tracks=tracks), tuple(sorted(owed, key=lambda e: e.at_ms))
 
 
 def _as_known_at(state: RoomState, from_ms: Instant) -> Mapping[Key, Track]:
-    """Alarms raised before the window are open in it; everything else starts quiet."""
-    beyond = Watch(phase=Phase.BEYOND, since_ms=from_ms)
+    return {key: _track_at(track, from_ms) for key, track in state.tracks.items()}
+
+
+def _track_at(track: Track, from_ms: Instant) -> Track:
+    """An alarm raised before the window is open in it, a wait begun before it runs on; all else starts quiet.
+
+    Waits may be longer than the hour before the first late reading: begun anew, they would not be over in time.
+    """
     quiet = Track.quiet(from_ms)
-    return {
-        key: replace(track, near=beyond, far=quiet.far)
-        if track.raised_ms is not None and track.raised_ms <= from_ms
-        else quiet
-        for key, track in state.tracks.items()
-    }
+    if track.raised_ms is not None and track.raised_ms <= from_ms:
+        return replace(track, near=Watch(phase=Phase.BEYOND, since_ms=from_ms), far=quiet.far)
+    if track.began_ms <= from_ms and (track.is_open or track.near.phase is Phase.WAITING):
+        waiting = Watch(phase=Phase.WAITING, since_ms=track.began_ms)
+        return replace(track, near=waiting, far=quiet.far, raised_ms=None, deepened=False)
+    return quiet
 
 
-def _keep_told(before: Track | None, after: Track) -> Track:
-    if before is None or not (before.is_open and after.is_open):
+def _keep_told(before: Track | None, after: Track, owed: Sequence[Event]) -> Track:
+    """What the moves told so far, and those owed now, leave behind."""
+    if before is None:
         return after
-    return replace(after, raised_ms=before.raised_ms, deepened=before.deepened or after.deepened)
+    if before.is_open and after.is_open:
+        return replace(after, raised_ms=before.raised_ms, deepened=before.deepened or after.deepened)
+    if before.is_open:
+        return replace(after, over_ms=owed[-1].at_ms)
+    if after.is_open:
+        return replace(after, raised_ms=owed[0].at_ms, over_ms=before.over_ms)
+    return replace(after, over_ms=before.over_ms)
 
 
-def _owed(key: Key, before: Track | None, after: Track, events: Sequence[Event]) -> Iterable[Event]:
-    was_open = before is not None and before.is_open
-    if after.is_open and not was_open:
-        yield from _last(key, Change.RAISED, events)
-    if after.is_open and after.deepened and not (before and before.deepened):
-        yield from (e for e in _last(key, Change.DEEPENED, events) if was_open or e.at_ms > (after.raised_ms or 0))
-    if before is not None and was_open and not after.is_open:
-        yield from _last(key, Change.CLEARED, events) or [_never_was(key, before, after.near.since_ms)]
+def _owed(key: Key, state: RoomState, again: RoomState, events: Sequence[Event]) -> Iterable[Event]:
+    """The moves that take the alarm from where it was told to be to where it should be."""
+    before, after = state.tracks.get(key), again.tracks.get(key)
+    if before is not None and before.is_open:
+        if after is None or not after.is_open:
+            yield _over(key, before, state.clock_ms if after is None else after.near.since_ms, events)
+        elif after.deepened and not before.deepened:
+            yield _deeper(before, events)
+    elif after is not None and after.is_open:
+        began = [e for e in events if e.change is not Change.CLEARED and e.at_ms >= (after.raised_ms or 0)]
+        yield from (_not_before(before.over_ms if before else None, e) for e in began)
 
 
-def _last(key: Key, change: Change, events: Sequence[Event]) -> list[Event]:
-    return [e for e in events if e.key == key and e.change is change][-1:]
+def _over(key: Key, before: Track, at_ms: Instant, events: Sequence[Event]) -> Event:
+    """The end of an alarm; never before the moment at which it was told to have begun."""
+    ended = [e for e in events if e.change is Change.CLEARED]
+    if not ended:
+        return _never_was(key, before, at_ms)
+    return _not_before(before.raised_ms, ended[-1])
+
+
+def _deeper(before: Track, events: Sequence[Event]) -> Event:
+    """The far limit passed in an alarm that is told already.
+
+    Its last move is the one that passed it: where the far limit ended its wait first, that was the raising itself.
+    """
+    return _not_before(before.raised_ms, replace(events[-1], change=Change.DEEPENED))
+
+
+def _not_before(told_ms: Instant | None, event: Event) -> Event:
+    """What is told follows what was told: two moves of one alarm never stand in the wrong order."""
+    return replace(event, at_ms=max(event.at_ms, told_ms or 0))
 
 
 def _never_was(key: Key, before: Track, at_ms: Instant) -> Event:
