@@ -19,7 +19,7 @@ def run() -> None:
     """Serve the farm: listen, record, judge, tell, show."""
     import uvicorn
 
-    from service.app import running
+    from service.app.running import running
     from service.log import set_up_log
     from service.settings import load_settings
 
@@ -70,7 +70,7 @@ def check_setup(
     ] = None,
 ) -> None:
     """Say what in this farm's set-up would lose readings or texts."""
-    from service.check_setup import check
+    from service.app.check_setup import check
     from service.settings import load_settings
 
     findings = asyncio.run(check(load_settings(), broker_config=broker_config))

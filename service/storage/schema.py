@@ -93,3 +93,17 @@ async def _make_part(connection: AsyncConnection, first: datetime, after: dateti
         await connection.execute(
             text(f"CREATE TABLE {name} PARTITION OF readings FOR VALUES FROM ({bounds[0]}) TO ({bounds[1]})")
         )
+
+
+async def durability_doubts(database: Database) -> list[str]:
+    """What in the database's own settings would lose a commit in a power cut."""
+    if database.is_sqlite:
+        return []  # set by us on every connection
+    wanted = {"fsync": ("on",), "full_page_writes": ("on",), "synchronous_commit": ("on", "remote_apply")}
+    async with database.read() as connection:
+        set_to = {name: await connection.scalar(text(f"SHOW {name}")) for name in wanted}
+    return [
+        f"{name} is {set_to[name]}: a power cut loses what was said to be kept"
+        for name, values in wanted.items()
+        if set_to[name] not in values
+    ]
