@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import threading
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta, timezone
 from html import escape
 from typing import Annotated, Any, Final
 
@@ -17,6 +16,7 @@ from pydantic import BaseModel, Field
 
 from simulator import farm
 from simulator.clock import FarmClock
+from simulator.moments import farm_time, real_time
 
 MOST_TEXTS: Final = 500
 """Older ones fall off: it is a phone."""
@@ -135,16 +135,7 @@ def _line(received: Received) -> str:
     again = f"<dt>sent again</dt><dd>{received.repeats} more, shown once</dd>" if received.repeats else ""
     return (
         f"<li><p>{escape(received.text)}</p><dl><dt>to</dt><dd>{escape(received.to)}</dd>"
-        f"<dt>farm clock</dt><dd>{_farm_time(received.farm_ms)}</dd>"
-        f"<dt>real time</dt><dd>{_utc_time(received.wall_ms)} UTC</dd>"
+        f"<dt>farm clock</dt><dd>{farm_time(received.farm_ms)}</dd>"
+        f"<dt>real time</dt><dd>{real_time(received.wall_ms)} UTC</dd>"
         f"<dt>length</dt><dd>{len(received.text)} characters</dd>{again}</dl></li>"
     )
-
-
-def _farm_time(farm_ms: int) -> str:
-    standard_time = timezone(timedelta(seconds=farm.SUN_OFFSET_S))
-    return datetime.fromtimestamp(farm_ms / 1000, standard_time).strftime("%Y-%m-%d %H:%M:%S")
-
-
-def _utc_time(wall_ms: int) -> str:
-    return datetime.fromtimestamp(wall_ms / 1000, UTC).strftime("%Y-%m-%d %H:%M:%S")
