@@ -8,10 +8,14 @@ from __future__ import annotations
 
 from datetime import UTC, date, datetime, time, timedelta
 from importlib.metadata import version
-from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, reset_tzpath
 
 from rules.model import Instant
 from service.errors import NotUnderstood
+
+# The machine's own zone files would come first, and may be years old; the version we show is the package's.
+reset_tzpath(())
+ZoneInfo.clear_cache()
 
 
 def zone_exists(zone: str) -> bool:
