@@ -300,6 +300,5 @@ def _far_due(limit: RoomLimit, track: Track) -> Instant | None:
 
 
 def _worse(side: Side, a: float | None, b: float) -> float:
-    if a is None:
-        return b
-    return min(a, b) if side is Side.LOW else max(a, b)
+    known = b if a is None else a
+    return min(known, b) if side is Side.LOW else max(known, b)
