@@ -1,8 +1,8 @@
 """The farm's clock against zoneinfo with the IANA rules, and the moments that have no hour.
 
 Rows of ``tests/reference/night_windows.csv`` were computed with zoneinfo and tzdata 2026.6 (IANA 2026f); each row
-names that source. Older zone data, such as a machine may have of its own, gives other answers for some zones: these
-rows also show that the data of the package is used.
+names that source. Older zone data, such as a machine may have of its own, gives other answers for some zones, so
+these rows also show that the data of the package is used.
 """
 
 from __future__ import annotations

@@ -1,0 +1,189 @@
+"""From what happened to limits to what is written and told. The rules are the project's own; no outside source."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from rules.alarm import State
+from rules.evaluate import Change
+from rules.model import MINUTE_MS
+from service.watch.story import BY_RULE, LATE_MS, USE_BY_MS, Story
+from tests.support.happenings import CROP, event, going_on, room_limit, story
+from tests.support.rooms import CO2_HIGH, HUMIDITY_LOW, WARM, minute
+
+pytestmark = pytest.mark.pure
+
+RAISED, DEEPENED, CLEARED = Change.RAISED, Change.DEEPENED, Change.CLEARED
+ASLEEP = room_limit(of=replace(CROP, wakes=False))
+
+
+def _told(told: Story) -> list[tuple[str, str, float]]:
+    return [(n["kind"], n["telling"], (n["at_ms"] - minute(0)) / MINUTE_MS) for n in told.notices]
+
+
+def test_a_passed_limit_is_written_down_and_wakes() -> None:
+    told = story(now=8.5)
+    told.tell([event(RAISED, 8)])
+    assert told.states == {HUMIDITY_LOW: State.UNACKNOWLEDGED}
+    assert told.since == {HUMIDITY_LOW: minute(8)}
+    assert told.moved == {HUMIDITY_LOW}
+    row = dict(told.transitions[0])
+    assert json.loads(row.pop("facts")) == {"value": 78.0, "worst": 77.0, "began_ms": minute(0)}
+    assert row == {
+        "room_id": "h1",
+        "quantity": "humidity",
+        "side": "low",
+        "at_ms": minute(8),
+        "happens": "condition true (after on-delay)",
+        "from_state": "normal",
+        "to_state": "unacknowledged",
+        "decided_ms": minute(8.5),
+        "who": BY_RULE,
+        "happening_id": f"h1@{minute(8)}",
+    }
+    (notice,) = told.notices
+    assert notice["notice_key"] == f"h1/humidity/low/trouble/{minute(8)}"
+    assert (notice["kind"], notice["telling"], notice["happening_id"]) == ("trouble", "wake", row["happening_id"])
+    assert (notice["decided_ms"], notice["use_by_ms"]) == (minute(8.5), minute(8.5) + USE_BY_MS)
+    assert notice["facts"]["learned_late"] is False
+
+
+def test_a_happening_has_one_first_text_and_the_rest_is_for_the_round() -> None:
+    told = story(now=20)
+    told.tell([event(RAISED, 18), event(RAISED, 19, WARM)])
+    assert _told(told) == [("trouble", "wake", 18), ("also", "round", 19)]
+    assert set(told.happening_of.values()) == {f"h1@{minute(18)}"}
+    assert list(told.happenings) == [f"h1@{minute(18)}"]
+
+
+def test_only_depth_speaks_again() -> None:
+    told = story(now=20, states={HUMIDITY_LOW: State.ACKNOWLEDGED}, happening=going_on(minute(3)))
+    told.tell([event(DEEPENED, 20)])
+    assert _told(told) == [("deeper", "wake", 20)]
+    assert told.states == {HUMIDITY_LOW: State.ACKNOWLEDGED}
+    assert told.since == {}, "an alarm is as old as it was"
+
+
+def test_a_crop_that_may_not_wake_is_for_the_round_with_its_depth() -> None:
+    told = story(now=20)
+    told.tell([event(RAISED, 18, judged_by=ASLEEP), event(DEEPENED, 19, judged_by=ASLEEP)])
+    assert _told(told) == [("trouble", "round", 18), ("deeper", "round", 19)]
+    assert told.happening is not None
+    assert told.happening["woke"] == 0
+
+
+def test_another_limit_that_may_wake_does_so_in_a_happening_that_has_not() -> None:
+    told = story(now=20)
+    told.tell([event(RAISED, 18, judged_by=ASLEEP), event(RAISED, 19, WARM)])
+    assert _told(told) == [("trouble", "round", 18), ("trouble", "wake", 19)]
+
+
+def test_the_end_of_a_happening_that_woke_is_told_at_once() -> None:
+    told = story(now=20, states={HUMIDITY_LOW: State.ACKNOWLEDGED}, happening=going_on(minute(3)))
+    told.tell([event(CLEARED, 20, value=88.0)])
+    assert told.states == {HUMIDITY_LOW: State.NORMAL}
+    assert _told(told) == [("back", "wake", 20)]
+    assert told.happening is None
+    (ended,) = told.happenings.values()
+    assert (ended["ended_ms"], ended["closed_ms"]) == (minute(20), minute(20))
+    assert told.notices[0]["happening_id"] == ended["happening_id"]
+
+
+def test_one_that_nobody_answered_has_ended_and_is_not_closed() -> None:
+    told = story(now=20, states={HUMIDITY_LOW: State.UNACKNOWLEDGED}, happening=going_on(minute(3)))
+    told.tell([event(CLEARED, 20)])
+    assert told.states == {HUMIDITY_LOW: State.RETURNED_UNACKNOWLEDGED}
+    (ended,) = told.happenings.values()
+    assert (ended["ended_ms"], ended["closed_ms"]) == (minute(20), None)
+
+
+def test_a_happening_lasts_until_its_last_alarm_is_over() -> None:
+    both = {HUMIDITY_LOW: State.ACKNOWLEDGED, WARM: State.UNACKNOWLEDGED}
+    told = story(now=30, states=both, happening=going_on(minute(3)))
+    told.tell([event(CLEARED, 20)])
+    assert _told(told) == []
+    assert told.happening is not None
+    told.tell([event(CLEARED, 30, WARM)])
+    assert _told(told) == [("back", "wake", 30)]
+
+
+def test_the_end_of_one_that_woke_nobody_is_for_the_round() -> None:
+    told = story(now=20, states={HUMIDITY_LOW: State.ACKNOWLEDGED}, happening=going_on(minute(3), woke=0))
+    told.tell([event(CLEARED, 20)])
+    assert _told(told) == [("back", "round", 20)]
+
+
+@pytest.mark.parametrize("unsayable", [{"value": None}, {"judged_by": None}])
+def test_an_end_without_a_figure_to_say_wakes_nobody(unsayable: dict[str, Any]) -> None:
+    told = story(now=20, states={HUMIDITY_LOW: State.ACKNOWLEDGED}, happening=going_on(minute(3)))
+    told.tell([event(CLEARED, 20, **unsayable)])
+    assert _told(told) == [("back", "round", 20)]
+
+
+def test_after_an_end_the_next_limit_begins_a_happening_of_its_own() -> None:
+    told = story(now=41)
+    told.tell([event(RAISED, 36.5), event(CLEARED, 38), event(RAISED, 40)])
+    assert _told(told) == [("trouble", "wake", 36.5), ("back", "wake", 38), ("trouble", "wake", 40)]
+    assert list(told.happenings) == [f"h1@{minute(36.5)}", f"h1@{minute(40)}"]
+    assert told.transitions[2]["happens"] == "condition true again"
+
+
+def test_a_stretch_that_was_over_before_we_heard_of_it_wakes_nobody() -> None:
+    told = story(now=60)
+    told.tell([event(RAISED, 10), event(DEEPENED, 12), event(CLEARED, 40)])
+    assert _told(told) == [("trouble", "round", 10), ("deeper", "round", 12), ("back", "round", 40)]
+    assert [notice["facts"].get("learned_late") for notice in told.notices] == [True, True, None]
+
+
+def test_one_that_is_still_going_on_wakes_however_late_we_hear_of_it() -> None:
+    told = story(now=600)
+    told.tell([event(RAISED, 8), event(RAISED, 9, WARM), event(CLEARED, 40, WARM)])
+    assert _told(told) == [("trouble", "wake", 8), ("also", "round", 9)]
+    assert told.notices[0]["facts"]["learned_late"] is False
+    assert told.notices[1]["facts"]["learned_late"] is True
+
+
+def test_late_is_more_than_five_minutes() -> None:
+    for late_ms, telling in ((LATE_MS, "wake"), (LATE_MS + 1, "round")):
+        told = story(now=0)
+        told.now_ms = minute(8) + late_ms
+        told.tell([event(RAISED, 8), event(CLEARED, 10)])
+        assert told.notices[0]["telling"] == telling
+
+
+@pytest.mark.parametrize("state", [State.SHELVED, State.SUPPRESSED, State.OUT_OF_SERVICE])
+def test_an_alarm_that_was_set_aside_moves_by_nothing_that_happens(state: State) -> None:
+    told = story(now=20, states={HUMIDITY_LOW: state})
+    told.tell([event(RAISED, 8), event(DEEPENED, 10), event(CLEARED, 20)])
+    assert (told.transitions, told.notices, told.states) == ([], [], {HUMIDITY_LOW: state})
+
+
+def test_telling_twice_what_is_open_already_changes_nothing() -> None:
+    told = story(now=20, states={HUMIDITY_LOW: State.UNACKNOWLEDGED}, happening=going_on(minute(3)))
+    told.tell([event(RAISED, 8)])
+    assert (told.transitions, told.notices) == ([], [])
+
+
+def test_an_alarm_set_aside_does_not_keep_a_happening_going() -> None:
+    states = {HUMIDITY_LOW: State.ACKNOWLEDGED, CO2_HIGH: State.SHELVED}
+    told = story(now=20, states=states, happening=going_on(minute(3)))
+    told.tell([event(CLEARED, 20)])
+    assert told.happening is None
+
+
+def test_an_end_of_a_limit_that_stands_in_no_happening_is_written_and_not_told() -> None:
+    told = story(now=20, states={HUMIDITY_LOW: State.ACKNOWLEDGED})
+    told.tell([event(CLEARED, 20)])
+    assert told.states == {HUMIDITY_LOW: State.NORMAL}
+    assert (len(told.transitions), told.notices) == (1, [])
+    assert told.transitions[0]["happening_id"] is None
+
+
+def test_a_depth_in_no_happening_is_written_and_not_told() -> None:
+    told = story(now=20, states={HUMIDITY_LOW: State.ACKNOWLEDGED})
+    told.tell([event(DEEPENED, 20)])
+    assert (len(told.transitions), told.notices) == (1, [])
