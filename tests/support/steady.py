@@ -8,6 +8,6 @@ STEADY = settings(
     derandomize=True,
     deadline=None,
     database=None,
-    max_examples=40,
+    max_examples=30,
     suppress_health_check=[HealthCheck.too_slow],
 )

@@ -162,6 +162,13 @@ def test_an_alarm_that_was_set_aside_moves_by_nothing_that_happens(state: State)
     assert (told.transitions, told.notices, told.states) == ([], [], {HUMIDITY_LOW: state})
 
 
+def test_a_move_that_tells_nothing_is_written_and_causes_no_text() -> None:
+    told = story(now=20, states={HUMIDITY_LOW: State.LATCHING_UNACKNOWLEDGED}, happening=going_on(minute(3)))
+    told.tell([event(CLEARED, 20)])
+    assert told.states == {HUMIDITY_LOW: State.LATCHED_UNACKNOWLEDGED}
+    assert (len(told.transitions), told.notices) == (1, [])
+
+
 def test_telling_twice_what_is_open_already_changes_nothing() -> None:
     told = story(now=20, states={HUMIDITY_LOW: State.UNACKNOWLEDGED}, happening=going_on(minute(3)))
     told.tell([event(RAISED, 8)])
