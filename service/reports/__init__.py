@@ -1,0 +1,1 @@
+"""What the readings, tellings and answers of a span amount to: read, computed with the rules, nothing decided."""

@@ -1,0 +1,149 @@
+"""What grew in a room over a span, and the bands and text limits that held because of it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Set as AbstractSet
+from dataclasses import dataclass
+from typing import Protocol, TypeAlias
+
+from rules.exposure import BandFrom
+from rules.limits import Crop, Key, tenderest
+from rules.model import Instant, Quantity, Side
+from rules.profile import Profile
+from rules.stays import ProfileKey, Stay, present, stays_in_order
+from service.localtime import local_date
+from service.storage import crops
+from service.storage.database import Connection
+from service.storage.rows import Record
+
+Edges: TypeAlias = tuple[float | None, float | None]
+"""Low and high, either may be absent."""
+
+
+class Profiles(Protocol):
+    """Where parsed profiles come from."""
+
+    async def get_all(self, connection: Connection, keys: Iterable[ProfileKey]) -> dict[ProfileKey, Profile]:
+        """Several profiles at once."""
+        ...
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CropThere:
+    """One batch in the room at a moment, for people."""
+
+    batch: str
+    label: str
+    stage: str
+    day: int
+    """The first calendar day is day 1."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Growing:
+    """The crops of one room over time."""
+
+    room_id: str
+    stays: Sequence[Stay]
+    profiles: Mapping[ProfileKey, Profile]
+    confirmed: AbstractSet[tuple[str, int, str]]
+
+    def crops_at(self, at_ms: Instant) -> list[Crop]:
+        """The crops in the room at a moment."""
+        return [self._crop(stay) for stay in present(self.stays, self.room_id, at_ms)]
+
+    def there(self, at_ms: Instant, zone: str) -> tuple[CropThere, ...]:
+        """The same for people."""
+        return tuple(
+            CropThere(
+                batch=crop.batch,
+                label=crop.profile.label,
+                stage=crop.stage.text_name,
+                day=(local_date(at_ms, zone) - local_date(crop.stage_since_ms, zone)).days + 1,
+            )
+            for crop in self.crops_at(at_ms)
+        )
+
+    def stages_at(self, at_ms: Instant) -> frozenset[str]:
+        """Which stages are in the room at a moment."""
+        return frozenset(crop.stage.name for crop in self.crops_at(at_ms))
+
+    def bands(self, from_ms: Instant, to_ms: Instant) -> dict[Quantity, tuple[BandFrom, ...]]:
+        """For each quantity its band from moment to moment; the first step is at ``from_ms``."""
+        return _steps({at: _bands_of(self.crops_at(at)) for at in self._moments(from_ms, to_ms)})
+
+    def text_limits(self, from_ms: Instant, to_ms: Instant) -> dict[Quantity, tuple[BandFrom, ...]]:
+        """The same for the text limits of the tenderest crop."""
+        return _steps({at: self._limits_at(at) for at in self._moments(from_ms, to_ms)})
+
+    def _limits_at(self, at_ms: Instant) -> dict[Quantity, Edges]:
+        limits = tenderest(self.crops_at(at_ms), from_ms=at_ms).limits
+        return _paired({key: limit.near.limit for key, limit in limits.items()})
+
+    def _crop(self, stay: Stay) -> Crop:
+        profile = self.profiles[stay.profile]
+        stage = profile.stage(stay.stage)
+        stood_for = stage.all_read or (*stay.profile, stay.stage) in self.confirmed
+        return Crop(
+            batch=stay.batch, profile=profile, stage=stage, stage_since_ms=stay.stage_since_ms, wakes=stood_for
+        )
+
+    def _moments(self, from_ms: Instant, to_ms: Instant) -> list[Instant]:
+        changes = {moment for stay in self.stays for moment in (stay.from_ms, stay.to_ms) if moment is not None}
+        return [from_ms, *sorted(moment for moment in changes if from_ms < moment < to_ms)]
+
+
+async def growing(connection: Connection, farm_id: int, profiles: Profiles, room_id: str) -> Growing:
+    """Read what was written down about the crops of a room."""
+    stays = stays_in_order(await crops.stays_of_room(connection, farm_id, room_id))
+    return Growing(
+        room_id=room_id,
+        stays=stays,
+        profiles=await profiles.get_all(connection, (stay.profile for stay in stays)),
+        confirmed=await crops.confirmed(connection, farm_id),
+    )
+
+
+def may_wake(room: Record, at_ms: Instant, *, cooler: bool) -> bool:
+    """Whether the room's first days were over at a moment. A cooler has none."""
+    return cooler or bool(room["first_days_end_ms"] <= at_ms)
+
+
+def _bands_of(present_crops: Sequence[Crop]) -> dict[Quantity, Edges]:
+    """For each side the tenderer edge; where two crops share no band, that of the one with the higher low edge."""
+    found: dict[Quantity, Edges] = {}
+    for crop in present_crops:
+        for quantity, band in crop.stage.bands.items():
+            low = None if band.low is None else band.low.value
+            edges = (low, None if band.high is None else band.high.value)
+            found[quantity] = _shared(found[quantity], edges) if quantity in found else edges
+    return found
+
+
+def _shared(one: Edges, other: Edges) -> Edges:
+    low = max((e for e in (one[0], other[0]) if e is not None), default=None)
+    high = min((e for e in (one[1], other[1]) if e is not None), default=None)
+    if low is None or high is None or low < high:
+        return low, high
+    return one if one[0] == low else other
+
+
+def _paired(limits: Mapping[Key, float]) -> dict[Quantity, Edges]:
+    return {
+        q: (limits.get((q, Side.LOW)), limits.get((q, Side.HIGH))) for q in {quantity for quantity, _ in limits}
+    }
+
+
+def _steps(by_moment: Mapping[Instant, Mapping[Quantity, Edges]]) -> dict[Quantity, tuple[BandFrom, ...]]:
+    quantities = {quantity for edges in by_moment.values() for quantity in edges}
+    return {quantity: tuple(_steps_of(by_moment, quantity)) for quantity in quantities}
+
+
+def _steps_of(by_moment: Mapping[Instant, Mapping[Quantity, Edges]], quantity: Quantity) -> Iterable[BandFrom]:
+    before: Edges | None = None
+    for at_ms, edges in by_moment.items():
+        low, high = edges.get(quantity, (None, None))
+        if before != (low, high):
+            before = (low, high)
+            yield BandFrom(from_ms=at_ms, low=low, high=high)

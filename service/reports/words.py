@@ -1,0 +1,234 @@
+"""Reports put into words for one reader: their units, their language, the farm's own clock."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Final
+
+from rules.model import DAY_MS, MINUTE_MS, Instant, Quantity, Side
+from service.localtime import local
+from service.reports.dips import Dip
+from service.reports.night import RoomNight
+from service.reports.round_sheet import RoomLine, RoundSheet, SilentProbe, Standing, held_back_by_first_days
+from service.reports.span import Span
+from service.storage.rows import Record
+from service.wording.format import clock, day
+from service.wording.sentences import (
+    IN_ENGLISH,
+    DipFacts,
+    Language,
+    brief_line,
+    capital,
+    dip_line,
+    dip_sentences,
+    out_now,
+    unheard_line,
+)
+from service.wording.units import Units
+
+MOST_DIPS_IN_A_LINE: Final = 2
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Text:
+    """One telling: when and to whom, what became of it, and its words."""
+
+    head: str
+    words: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Words:
+    """Says what reports found."""
+
+    farm: Record
+    units: Units
+    now_ms: Instant
+    language: Language = IN_ENGLISH
+
+    # --- moments --------------------------------------------------------------------------------------------
+
+    def at(self, at_ms: Instant) -> datetime:
+        """The farm's clock at a moment."""
+        return local(at_ms, self.farm["zone"])
+
+    def moment(self, at_ms: Instant) -> str:
+        """A time of day; with its date when it is not of the last 24 hours."""
+        shown = self.at(at_ms)
+        recent = abs(self.now_ms - at_ms) < DAY_MS
+        return clock(shown) if recent else f"{day(shown)} {clock(shown)}"
+
+    def span(self, span: Span) -> str:
+        """Which time a report is about."""
+        said = self.language[0]
+        sentence = said.night
+        if span.is_running:
+            sentence = said.tonight
+        elif span.to_ms > span.morning_ms:
+            sentence = said.night_and_day
+        return sentence.format(
+            evening=day(self.at(span.from_ms)),
+            morning=day(self.at(span.morning_ms)),
+            start=clock(self.at(span.from_ms)),
+            end=clock(self.at(span.to_ms)),
+        )
+
+    # --- rooms ----------------------------------------------------------------------------------------------
+
+    def crops(self, night: RoomNight) -> str:
+        """What grows there: "Shiitake, pins day 2". A cooler says by its name what is in it."""
+        if night.is_cooler:
+            return ""
+        said = self.language[0]
+        each = [said.crop.format(label=c.label, stage=c.stage, day=c.day) for c in night.crops]
+        return "; ".join(dict.fromkeys(each)) or said.no_crop
+
+    def lead(self, line: RoomLine) -> str:
+        """The first word about a room; empty for a quiet one."""
+        said, words = self.language
+        if line.standing is Standing.STILL_WRONG:
+            return said.still.format(side=words.side[Side(line.night.open_alarms[0]["side"])])
+        if line.standing is Standing.OUT_NOW:
+            sides = [q.now.side for q in line.night.out_now if q.now is not None and q.now.side is not None]
+            return said.now.format(side=capital(words.side[sides[0]]))
+        if line.standing is Standing.CANNOT_SAY:
+            return said.cannot_say
+        return said.well_again if line.standing is Standing.WELL_AGAIN else ""
+
+    def story(self, line: RoomLine) -> str:
+        """What happened in a room and how it stands, in a line or two."""
+        sentences = [dip_line(self._facts(line.night, dip), self.units, self.language) for dip in _telling(line)]
+        sentences += self._out_now(line.night)
+        if line.unheard:
+            sentences.append(unheard_line([q.quantity for q in line.unheard], self.language))
+        if not sentences and line.standing is Standing.WELL_AGAIN:
+            sentences.append(self.language[0].line_told_only)
+        checks = [n["facts"]["first_check"] for n in line.night.notices if n["facts"].get("first_check")]
+        if checks:
+            sentences.append(self.language[0].first_check.format(check=checks[-1]))
+        return " ".join(sentences)
+
+    def _out_now(self, night: RoomNight) -> list[str]:
+        going_on = {(dip.quantity, dip.side) for dip in night.dips if dip.to_ms is None}
+        return [
+            out_now(
+                q.quantity,
+                q.now.value,
+                q.now.side,
+                q.band_now.edge(q.now.side) or 0.0,
+                self.units,
+                language=self.language,
+            )
+            for q in night.out_now
+            if q.now is not None and q.now.side is not None and (q.quantity, q.now.side) not in going_on
+        ]
+
+    def dip(self, night: RoomNight, dip: Dip) -> list[str]:
+        """A numbered dip of the night's page; the first sentence is its heading."""
+        return dip_sentences(self._facts(night, dip), self.units, self.language)
+
+    def brief(self, night: RoomNight) -> list[str]:
+        """What was only counted."""
+        return [
+            brief_line(q.quantity, q.outside.brief_times, q.outside.brief_ms // MINUTE_MS, self.language)
+            for q in night.quantities
+            if q.outside.brief_times
+        ]
+
+    def _facts(self, night: RoomNight, dip: Dip) -> DipFacts:
+        told = _notice_of(night, dip)
+        probes = {line.probe_id for q in night.quantities if q.quantity is dip.quantity for line in q.lines}
+        return DipFacts(
+            quantity=dip.quantity,
+            side=dip.side,
+            start=self.at(dip.from_ms),
+            end=None if dip.to_ms is None else self.at(dip.to_ms),
+            last=self.at(dip.last_ms),
+            minutes=dip.outside_ms // MINUTE_MS,
+            times=dip.times,
+            worst=dip.worst,
+            worst_at=self.at(dip.worst_ms),
+            place=night.places.get(dip.worst_probe or "") if len(probes) > 1 else None,
+            edge=dip.edge,
+            limit=dip.limit,
+            past_start=None if dip.past_from_ms is None else self.at(dip.past_from_ms),
+            past_minutes=dip.past_ms // MINUTE_MS,
+            learned=None if dip.learned_ms is None else self.at(dip.learned_ms),
+            normal=tuple(Quantity(q) for q in told.get("normal", ())),
+            first_check=told.get("first_check"),
+        )
+
+    # --- telling --------------------------------------------------------------------------------------------
+
+    def texts(self, tellings: Iterable[Record]) -> list[Text]:
+        """Who was told what, and what became of it."""
+        said = self.language[0]
+        return [
+            Text(
+                head=said.text_to.format(
+                    time=self.moment(t["ended_ms"] or t["first_try_ms"] or t["at_ms"]),
+                    name=t["name"] or t["person_id"],
+                    state=said.text_state.get(t["state"], t["state"])
+                    + (f" ({t['detail']})" if t["state"] == "gave up" and t["detail"] else ""),
+                ),
+                words=t["text"],
+            )
+            for t in tellings
+        ]
+
+    def answers(self, night: RoomNight) -> list[str]:
+        """Who is going to a room where something is open or unanswered."""
+        said = self.language[0]
+        present = {a["happening_id"] for a in night.alarms}
+        newest = {a["person_id"]: a for a in night.answers if a["happening_id"] in present}
+        sentences = [
+            (said.answer_going if a["word"] == "going" else said.answer_cannot).format(
+                name=a["name"] or a["person_id"], time=self.moment(a["at_ms"])
+            )
+            for a in newest.values()
+        ]
+        if sentences or not night.open_alarms:
+            return sentences
+        return [said.nobody_answered if night.tellings else said.nobody_told]
+
+    def held_back(self, line: RoomLine, notice: Record) -> str:
+        """Why somebody was not woken."""
+        said = self.language[0]
+        first_days = held_back_by_first_days(line, notice)
+        sentence = said.held_back_first_days if first_days else said.held_back_figures
+        return sentence.format(room=line.night.room["name"], time=self.moment(notice["at_ms"]))
+
+    # --- probes ---------------------------------------------------------------------------------------------
+
+    def silent(self, probe: SilentProbe) -> str:
+        """Since when a probe is not heard."""
+        said = self.language[0]
+        if probe.heard_ms is None:
+            return said.never_heard
+        return said.silent_since.format(time=self.moment(probe.heard_ms))
+
+    def rejected(self, sheet: RoundSheet) -> str:
+        """How many messages could not be read; empty for none."""
+        one, several = self.language[0].rejected
+        return "" if not sheet.rejected else (one if sheet.rejected == 1 else several).format(count=sheet.rejected)
+
+
+def _telling(line: RoomLine) -> list[Dip]:
+    """The dips that a line tells: those going on, then those past the text limit, then the longest."""
+    dips = sorted(line.night.dips, key=lambda d: (d.to_ms is not None, d.past_from_ms is None, -d.outside_ms))
+    return dips[:MOST_DIPS_IN_A_LINE]
+
+
+def _notice_of(night: RoomNight, dip: Dip) -> Record:
+    """The facts of the first notice about a dip, if one was made while it lasted."""
+    end = dip.to_ms or night.span.to_ms
+    facts: Iterable[Record] = (
+        n["facts"]
+        for n in night.notices
+        if n["kind"] in {"trouble", "also"}
+        and (n["facts"]["quantity"], n["facts"]["side"]) == (dip.quantity.value, dip.side.value)
+        and dip.from_ms <= n["at_ms"] <= end
+    )
+    return next(iter(facts), {})

@@ -1,0 +1,119 @@
+"""Every phrase of the round sheet, a night and the morning mail. A second language is a second value."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SheetPhrases:
+    """All phrases of one language."""
+
+    dip_over: str
+    dip_going_on: str
+    dip_times: str
+    dip_worst: str
+    dip_band: Mapping[str, str]
+    """By side: where the band begins or ends."""
+    dip_past: str
+    dip_not_past: str
+    dip_late: str
+    first_check: str
+    normal: str
+    normal_and: str
+
+    line_dip: str
+    line_dip_going_on: str
+    line_out_now: str
+    line_unheard: str
+    line_told_only: str
+
+    brief_once: str
+    brief: str
+
+    still: str
+    now: str
+    well_again: str
+    cannot_say: str
+
+    crop: str
+    no_crop: str
+    night: str
+    night_and_day: str
+    tonight: str
+    spread: Mapping[str, str]
+    """For the band strip: over a whole night, or over tonight so far."""
+
+    text_to: str
+    text_state: Mapping[str, str]
+    answer_going: str
+    answer_cannot: str
+    nobody_answered: str
+    nobody_told: str
+
+    held_back_first_days: str
+    held_back_figures: str
+    silent_since: str
+    never_heard: str
+    rejected: tuple[str, str]
+    caution_co2: tuple[str, ...]
+    caution_cooler: str
+
+
+ENGLISH_SHEET: Final = SheetPhrases(
+    dip_over="{start} to {end}: {what} {side} for {duration}{times}.",
+    dip_going_on="{start}, and still {side} at {last}: {what} {side} for {duration} so far{times}.",
+    dip_times=", in {count} goes",
+    dip_worst="{worst_word} {worst} at {time}{place}",
+    dip_band={"low": "the band begins at {edge}.", "high": "the band ends at {edge}."},
+    dip_past="{beyond} the text limit of {limit} for {duration}, from {time}.",
+    dip_not_past="The text limit of {limit} was not passed.",
+    dip_late="Learned late: these readings reached us at {time}.",
+    first_check="First check: {check}.",
+    normal="{quantities} read normal.",
+    normal_and="{others} and {last}",
+    line_dip="{what} {beyond} {edge} for {duration} from {start}, {worst_word} {worst}{place}.",
+    line_dip_going_on="{what} {beyond} {edge} since {start}, {worst_word} {worst}{place}.",
+    line_out_now="{what} is {value}, {beyond} {edge}.",
+    line_unheard="Nothing is heard of {quantities} now.",
+    line_told_only="A text limit was passed for a short time only.",
+    brief_once="{what} also touched the edge of its band once, {duration} in all.",
+    brief="{what} also touched the edge of its band {count} times, {duration} in all.",
+    still="Still {side}.",
+    now="{side} now.",
+    well_again="Well again.",
+    cannot_say="Cannot say.",
+    crop="{label}, {stage} day {day}",
+    no_crop="nothing placed here",
+    night="Night of {evening} to {morning}, {start} to {end}",
+    night_and_day="Night of {evening} to {morning} and the day so far, {start} to {end}",
+    tonight="Tonight so far, {evening}, {start} to {end}",
+    spread={"night": "last night {lowest} to {highest}", "tonight": "tonight {lowest} to {highest}"},
+    text_to="{time} to {name}, {state}",
+    text_state={
+        "sent": "sent",
+        "waiting": "not sent yet",
+        "gave up": "could not be sent",
+        "missed": "too late to be useful, not sent",
+        "cancelled": "called off",
+    },
+    answer_going="{name} is going, said at {time}.",
+    answer_cannot="{name} cannot, said at {time}.",
+    nobody_answered="Nobody has answered yet.",
+    nobody_told="Nobody was texted about this.",
+    held_back_first_days="{room}: would have texted at {time}. In its first days nobody is woken.",
+    held_back_figures="{room}: would have texted at {time}. Nobody has confirmed the figures of this stage yet.",
+    silent_since="last heard {time}",
+    never_heard="never heard",
+    rejected=("1 message could not be read.", "{count} messages could not be read."),
+    caution_co2=(
+        "CO2 is or was high here. Do not go in alone.",
+        "Do not trust the number on this page: it is a room average, not a person's exposure.",
+        "Air the {room} out from outside, then measure with a meter at the door before anyone goes in.",
+        "CO2 probes do not see carbon monoxide: where fuel is burned, have a separate alarm.",
+        "Local codes come first.",
+    ),
+    caution_cooler="Do not work in the cooler alone, and check first that the door opens from inside.",
+)
