@@ -12,11 +12,12 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import AsyncGenerator, Generator
 from contextlib import asynccontextmanager, contextmanager
-from typing import Any, TypeAlias
+from typing import Any, Final, TypeAlias
 
 from sqlalchemy import event
 from sqlalchemy.engine import make_url
-from sqlalchemy.exc import DBAPIError, OperationalError
+from sqlalchemy.exc import DBAPIError
+from sqlalchemy.exc import TimeoutError as NoConnectionFree
 from sqlalchemy.ext.asyncio import AsyncConnection, AsyncEngine, create_async_engine
 
 from service.errors import PassingError
@@ -25,19 +26,40 @@ Connection: TypeAlias = AsyncConnection
 """What the functions of ``service.storage`` take; the rest of the house need not know the library."""
 
 BUSY_TIMEOUT_MS = 5000
-PASSING_SQLSTATES = ("08", "40", "53", "55P03", "57")
+PASSING_SQLSTATES: Final = ("08", "40", "53", "55P03", "57")
 """Connection lost, rolled back for another, out of resources, lock not to be had, operator intervened."""
+PASSING_SQLITE: Final = frozenset(
+    {
+        sqlite3.SQLITE_BUSY,
+        sqlite3.SQLITE_LOCKED,
+        sqlite3.SQLITE_NOMEM,
+        sqlite3.SQLITE_READONLY,
+        sqlite3.SQLITE_IOERR,
+        sqlite3.SQLITE_FULL,
+        sqlite3.SQLITE_CANTOPEN,
+        sqlite3.SQLITE_PROTOCOL,
+    }
+)
+"""What a person can mend, or what mends itself, while the statement may stay as it is."""
+_PRIMARY_CODE: Final = 0xFF
+"""SQLite's extended result codes carry the primary one in their last eight bits."""
 
 
 class Database:
     """A pair of engines on one database. ``close`` it, or the driver complains at exit."""
 
-    def __init__(self, url: str) -> None:
+    def __init__(self, url: str, *, busy_timeout_ms: int = BUSY_TIMEOUT_MS) -> None:
+        """Prepare; nothing is opened before the first use.
+
+        Args:
+            url: as the database library writes it.
+            busy_timeout_ms: how long SQLite waits for another process that writes.
+        """
         self.url = make_url(url)
         self.is_sqlite = self.url.get_backend_name() == "sqlite"
         if self.is_sqlite:
-            self._writer = _sqlite_engine(url, begin="BEGIN IMMEDIATE", size=1)
-            self._reader = _sqlite_engine(url, begin="BEGIN", size=4)
+            self._writer = _sqlite_engine(url, busy_timeout_ms, begin="BEGIN IMMEDIATE", size=1)
+            self._reader = _sqlite_engine(url, busy_timeout_ms, begin="BEGIN", size=4)
         else:
             self._writer = self._reader = create_async_engine(url, pool_size=8, pool_pre_ping=True)
 
@@ -66,7 +88,7 @@ class Database:
         await self._writer.dispose()
 
 
-def _sqlite_engine(url: str, *, begin: str, size: int) -> AsyncEngine:
+def _sqlite_engine(url: str, busy_timeout_ms: int, *, begin: str, size: int) -> AsyncEngine:
     engine = create_async_engine(url, pool_size=size, max_overflow=0, pool_timeout=60)
 
     @event.listens_for(engine.sync_engine, "connect")
@@ -74,7 +96,7 @@ def _sqlite_engine(url: str, *, begin: str, size: int) -> AsyncEngine:
         connection.isolation_level = None  # the driver must not begin transactions of its own
         cursor = connection.cursor()
         for pragma in (
-            f"busy_timeout={BUSY_TIMEOUT_MS}",
+            f"busy_timeout={busy_timeout_ms}",
             "journal_mode=WAL",
             "synchronous=FULL",
             "foreign_keys=ON",
@@ -102,11 +124,12 @@ def _passing() -> Generator[None]:
 
 def is_passing(error: BaseException) -> bool:
     """True for a failure that may be gone at the next try: locked, full, connection lost."""
-    if isinstance(error, ConnectionError | TimeoutError):
+    if isinstance(error, OSError | NoConnectionFree):
         return True
-    if not isinstance(error, DBAPIError):
-        return False
-    if isinstance(error.orig, sqlite3.Error):
-        return isinstance(error, OperationalError) and "syntax" not in str(error) and "no such" not in str(error)
-    state = str(getattr(error.orig, "sqlstate", "") or "")
-    return error.connection_invalidated or state.startswith(PASSING_SQLSTATES)
+    if isinstance(error, DBAPIError) and error.connection_invalidated:
+        return True
+    # A refused connection comes as the driver raised it, anything later as the library wrapped it.
+    cause = error.orig if isinstance(error, DBAPIError) else error
+    if isinstance(cause, sqlite3.Error):
+        return getattr(cause, "sqlite_errorcode", 0) & _PRIMARY_CODE in PASSING_SQLITE
+    return str(getattr(cause, "sqlstate", None) or "").startswith(PASSING_SQLSTATES)

@@ -70,7 +70,7 @@ async def rooms_to_judge(connection: AsyncConnection, farm_id: int, until_ms: In
 
 
 async def note_new_readings(
-    connection: AsyncConnection, farm_id: int, times: Mapping[ProbeId, Sequence[Instant]]
+    connection: AsyncConnection, farm_id: int, times: Mapping[ProbeId, Sequence[Instant]], *, settled_ms: Instant
 ) -> set[str]:
     """Find the rooms that new readings belong to; mark those judged past one of them to be judged again.
 
@@ -78,18 +78,32 @@ async def note_new_readings(
         connection: the recording transaction.
         farm_id: the farm.
         times: for each probe, the moments of its new readings.
+        settled_ms: a judgement that is under way may pass readings up to here without seeing them; their rooms
+            are locked until this transaction ends.
     """
     places = await _placements_of(connection, farm_id, set(times))
-    judged = await _judged(connection, farm_id, {room for _, room, _, _ in places})
-    touched: set[str] = set()
+    oldest: dict[str, Instant] = {}
     for probe, room, from_ms, to_ms in places:
         inside = [t for t in times[ProbeId(probe)] if from_ms <= t and (to_ms is None or t < to_ms)]
-        if not inside:
-            continue
-        touched.add(room)
-        if room in judged and min(inside) <= judged[room]:
-            await _mark(connection, farm_id, room, min(inside))
-    return touched
+        if inside:
+            oldest[room] = min(*inside, oldest.get(room, inside[0]))
+    await _lock_all(connection, farm_id, {room for room, at_ms in oldest.items() if at_ms <= settled_ms})
+    judged = await _judged(connection, farm_id, set(oldest))
+    for room, at_ms in sorted(oldest.items()):
+        if room in judged and at_ms <= judged[room]:
+            await _mark(connection, farm_id, room, at_ms)
+    return set(oldest)
+
+
+async def _lock_all(connection: AsyncConnection, farm_id: int, room_ids: set[str]) -> None:
+    """Take several rooms, in one order for everybody, so that two recorders never wait for each other."""
+    if room_ids:
+        await connection.execute(
+            select(judgements.c.room_id)
+            .where(judgements.c.farm_id == farm_id, judgements.c.room_id.in_(room_ids))
+            .order_by(judgements.c.room_id)
+            .with_for_update()
+        )
 
 
 async def _placements_of(

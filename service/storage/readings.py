@@ -98,6 +98,19 @@ async def newest(connection: AsyncConnection, farm_id: int, series_id: int) -> t
     return (row[0], row[1]) if row else None
 
 
+async def moments_from(
+    connection: AsyncConnection, farm_id: int, series_id: int, from_ms: Instant, *, most: int = 1000
+) -> set[Instant]:
+    """The moments of the oldest readings of a series from ``from_ms`` on."""
+    statement = (
+        select(readings.c.at_ms)
+        .where(readings.c.farm_id == farm_id, readings.c.series_id == series_id, readings.c.at_ms >= from_ms)
+        .order_by(readings.c.at_ms)
+        .limit(most)
+    )
+    return set(await connection.scalars(statement))
+
+
 async def span(
     connection: AsyncConnection,
     farm_id: int,

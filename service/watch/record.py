@@ -18,7 +18,8 @@ from service.errors import PassingError
 from service.log import log
 from service.messages import Decoded, Incoming, Reason, Rejected, Understood
 from service.storage import judgements, readings
-from service.storage.database import Connection, Database
+from service.storage.database import Connection, Database, is_passing
+from service.watch.judge import SETTLE_MS
 
 Batch: TypeAlias = Sequence[tuple[Incoming, Decoded]]
 
@@ -34,6 +35,16 @@ class Recorded:
     repeated: int = 0
     rejected: int = 0
     rooms: set[str] = field(default_factory=set)
+    refused: list[Rejected] = field(default_factory=list)
+    """What was not taken, and why: as many as ``rejected`` counts."""
+
+    def add(self, other: Recorded) -> None:
+        """Count what became of another part of the batch."""
+        self.stored += other.stored
+        self.repeated += other.repeated
+        self.rejected += other.rejected
+        self.rooms |= other.rooms
+        self.refused += other.refused
 
 
 async def record(database: Database, farm_id: int, batch: Batch) -> Recorded:
@@ -48,25 +59,32 @@ async def record(database: Database, farm_id: int, batch: Batch) -> Recorded:
     except PassingError:
         raise
     except Exception as error:  # noqa: BLE001 - whatever it is, it must not block the batch
-        if len(batch) == 1:
-            return await _set_aside(database, farm_id, batch[0][0], error)
-        log.warning("batch recorded one by one", cause=repr(error))
+        log.warning("batch recorded one by one", messages=len(batch), cause=type(error).__name__)
     total = Recorded()
-    for one in batch:
-        part = await record(database, farm_id, [one])
-        total.stored += part.stored
-        total.repeated += part.repeated
-        total.rejected += part.rejected
-        total.rooms |= part.rooms
+    async with database.write() as connection:
+        for one in batch:
+            total.add(await _alone(connection, farm_id, one))
     return total
 
 
-async def _set_aside(database: Database, farm_id: int, incoming: Incoming, error: Exception) -> Recorded:
-    why = Rejected(reason=Reason.NOT_STORED, detail=f"{type(error).__name__}: {error}"[:500])
-    async with database.write() as connection:
-        await readings.keep_rejected(connection, farm_id, [(incoming, why)])
-        await readings.tally(connection, farm_id, {f"rejected: {why.reason}": 1})
-    return Recorded(rejected=1)
+async def _alone(connection: Connection, farm_id: int, one: tuple[Incoming, Decoded]) -> Recorded:
+    """Record one message of a batch, or set it aside; the batch stays one transaction."""
+    try:
+        async with connection.begin_nested():
+            return await _Recording(connection, farm_id).take([one])
+    except Exception as error:
+        if is_passing(error):
+            raise
+        log.warning("message set aside", topic=one[0].topic, cause=repr(error)[:500])
+        return await _set_aside(connection, farm_id, one[0], error)
+
+
+async def _set_aside(connection: Connection, farm_id: int, incoming: Incoming, error: Exception) -> Recorded:
+    said = str(error).partition("\n")[0]  # the statement and its values follow; they are nothing for a page
+    why = Rejected(reason=Reason.NOT_STORED, detail=f"{type(error).__name__}: {said}"[:500])
+    await readings.keep_rejected(connection, farm_id, [(incoming, why)])
+    await readings.tally(connection, farm_id, {"messages": 1, f"rejected: {why.reason}": 1})
+    return Recorded(rejected=1, refused=[why])
 
 
 class _Recording:
@@ -78,6 +96,10 @@ class _Recording:
         self.rejected: list[tuple[Incoming, Rejected]] = []
         self.counts: Counter[str] = Counter()
         self.rows: dict[tuple[int, Instant], tuple[Incoming, Understood, float]] = {}
+        self.new: dict[ProbeId, list[Instant]] = {}
+        self.newest: dict[int, tuple[Instant, float]] = {}
+        self.known: set[int] = set()
+        """Series whose newest stored reading was looked up."""
         self.result = Recorded()
 
     async def take(self, batch: Batch) -> Recorded:
@@ -92,7 +114,19 @@ class _Recording:
         self.counts.update(f"rejected: {why.reason}" for _, why in self.rejected)
         await readings.tally(self.connection, self.farm_id, self.counts)
         self.result.rejected = len(self.rejected)
+        self.result.refused = [why for _, why in self.rejected]
+        self.result.rooms = await self._note(batch)
         return self.result
+
+    async def _note(self, batch: Batch) -> set[str]:
+        """Mark rooms that are judged past a new reading: last of all, so that no judgement slips in between.
+
+        A judgement that is under way can pass a reading only if that is nearly as old as the settling time.
+        """
+        received_ms = max((incoming.received_ms for incoming, _ in batch), default=0)
+        return await judgements.note_new_readings(
+            self.connection, self.farm_id, self.new, settled_ms=received_ms - SETTLE_MS // 2
+        )
 
     async def _welcome(self, batch: Batch) -> set[ProbeId]:
         """Probes whose readings are taken: all, unless too many are waiting to be placed already."""
@@ -132,17 +166,33 @@ class _Recording:
             present = self.rows.setdefault((series_id, at_ms), (incoming, understood, reading.value))
             if present[0] is not incoming or present[1] is not understood:
                 self._again(incoming, understood, stored=present[2])
+            elif (newest := self.newest.get(series_id)) is None or newest[0] <= at_ms:
+                self.newest[series_id] = (at_ms, reading.value)
 
     async def _time_of_untimed(self, incoming: Incoming, series_id: int, reading: Reading) -> Instant | None:
         """The time taken by our clock, made unique; ``None`` for a repeat. Such a reading has no identity."""
-        here = [(at, row[2]) for (s, at), row in self.rows.items() if s == series_id]
-        newest = max(here) if here else await readings.newest(self.connection, self.farm_id, series_id)
+        newest = await self._newest(series_id)
         if newest is not None and incoming.duplicate and newest[1] == reading.value:
             recent = 0 <= incoming.received_ms - newest[0] <= REPEAT_WITHIN_MS
             if recent:
                 return None
-        at_ms = reading.at_ms + 1 if newest is not None and newest[0] == reading.at_ms else reading.at_ms
-        while (series_id, at_ms) in self.rows:
+        return await self._free_moment(series_id, reading.at_ms, newest_ms=None if newest is None else newest[0])
+
+    async def _newest(self, series_id: int) -> tuple[Instant, float] | None:
+        """The newest reading of the series, stored or of this batch."""
+        if series_id not in self.known:
+            self.known.add(series_id)
+            found = [await readings.newest(self.connection, self.farm_id, series_id), self.newest.get(series_id)]
+            if any(found):
+                self.newest[series_id] = max(one for one in found if one)
+        return self.newest.get(series_id)
+
+    async def _free_moment(self, series_id: int, at_ms: Instant, *, newest_ms: Instant | None) -> Instant:
+        """The first millisecond from ``at_ms`` on that no reading of the series has."""
+        if newest_ms is None or newest_ms < at_ms:
+            return at_ms
+        taken = await readings.moments_from(self.connection, self.farm_id, series_id, at_ms)
+        while (series_id, at_ms) in self.rows or at_ms in taken:
             at_ms += 1
         return at_ms
 
@@ -158,10 +208,8 @@ class _Recording:
         for identity in old:
             incoming, understood, _ = self.rows[identity]
             self._again(incoming, understood, stored=stored[identity])
-        earliest: dict[ProbeId, list[Instant]] = {}
         for identity in new:
-            earliest.setdefault(self.rows[identity][1].reading.probe, []).append(identity[1])
-        self.result.rooms = await judgements.note_new_readings(self.connection, self.farm_id, earliest)
+            self.new.setdefault(self.rows[identity][1].reading.probe, []).append(identity[1])
 
     def _again(self, incoming: Incoming, understood: Understood, *, stored: float) -> None:
         """A reading whose identity is taken: a repeat, or a contradiction that is shown."""
