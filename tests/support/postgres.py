@@ -82,11 +82,11 @@ class PostgresServer:
         self.stop()
         shutil.rmtree(self._home, ignore_errors=True)
 
-    def create_database(self, name: str) -> str:
-        """Create an empty database and return its URL for SQLAlchemy with asyncpg."""
+    def create_database(self, name: str, *, like: str = "template1") -> str:
+        """Create a database, empty or a copy of another, and return its URL for SQLAlchemy with asyncpg."""
         if not re.fullmatch(r"[a-z_][a-z0-9_]{0,62}", name):
             raise ValueError(f"not a plain database name: {name!r}")
-        self._sql(f'CREATE DATABASE "{name}"')
+        self._sql(f'CREATE DATABASE "{name}" TEMPLATE "{like}"')
         return f"postgresql+asyncpg://{_ROLE}@{LOOPBACK}:{self.port}/{name}"
 
     def drop_database(self, name: str) -> None:
