@@ -45,8 +45,10 @@ class Present:
     """What a room holds now: its farthest-out probe."""
 
     value: float
-    side: Side | None
-    """Outside which edge of its band; ``None`` inside."""
+    side: Side | None = None
+    """Outside which side of its band; ``None`` inside."""
+    edge: float | None = None
+    """The edge it is outside of."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -260,8 +262,8 @@ def _present(recent: Sequence[Heard], band: BandFrom, now_ms: Instant) -> Presen
     for side in Side:
         value = last.value(side)
         if value is not None and last.depth(side) > 0:
-            return Present(value=value, side=side)
-    return Present(value=_nearest_an_edge(last.lowest, last.highest, band), side=None)
+            return Present(value=value, side=side, edge=band.edge(side))
+    return Present(value=_nearest_an_edge(last.lowest, last.highest, band))
 
 
 def _nearest_an_edge(lowest: float, highest: float, band: BandFrom) -> float:

@@ -149,11 +149,10 @@ def _has_band(quantity: QuantityNight) -> bool:
 
 
 def _is_clearly_out(quantity: QuantityNight) -> bool:
-    if quantity.now is None or quantity.now.side is None:
+    now = quantity.now
+    if now is None or now.edge is None:
         return False
-    edge = quantity.band_now.edge(quantity.now.side)
-    accuracy = probe_accuracy(quantity.quantity, edge or 0.0)
-    return edge is not None and abs(quantity.now.value - edge) > accuracy
+    return abs(now.value - now.edge) > probe_accuracy(quantity.quantity, now.edge)
 
 
 def _was_held_back(notice: Record) -> bool:

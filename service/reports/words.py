@@ -113,16 +113,9 @@ class Words:
     def _out_now(self, night: RoomNight) -> list[str]:
         going_on = {(dip.quantity, dip.side) for dip in night.dips if dip.to_ms is None}
         return [
-            out_now(
-                q.quantity,
-                q.now.value,
-                q.now.side,
-                q.band_now.edge(q.now.side) or 0.0,
-                self.units,
-                language=self.language,
-            )
+            out_now(q.quantity, q.now.value, q.now.side, q.now.edge, self.units, language=self.language)
             for q in night.out_now
-            if q.now is not None and q.now.side is not None and (q.quantity, q.now.side) not in going_on
+            if q.now and q.now.side and q.now.edge is not None and (q.quantity, q.now.side) not in going_on
         ]
 
     def dip(self, night: RoomNight, dip: Dip) -> list[str]:
@@ -179,19 +172,24 @@ class Words:
         ]
 
     def answers(self, night: RoomNight) -> list[str]:
-        """Who is going to a room where something is open or unanswered."""
+        """Who is going to a room where something is open or unanswered: everybody's newest word."""
         said = self.language[0]
         present = {a["happening_id"] for a in night.alarms}
         newest = {a["person_id"]: a for a in night.answers if a["happening_id"] in present}
-        sentences = [
-            (said.answer_going if a["word"] == "going" else said.answer_cannot).format(
-                name=a["name"] or a["person_id"], time=self.moment(a["at_ms"])
-            )
-            for a in newest.values()
-        ]
-        if sentences or not night.open_alarms:
-            return sentences
+        if newest or not night.waits_for_answer:
+            return [self._answer(a) for a in newest.values()]
+        if not night.open_alarms:
+            return [said.came_back]
         return [said.nobody_answered if night.tellings else said.nobody_told]
+
+    def all_answers(self, night: RoomNight) -> list[str]:
+        """Every answer of the night, in order."""
+        return [self._answer(a) for a in night.answers]
+
+    def _answer(self, answer: Record) -> str:
+        said = self.language[0]
+        sentence = said.answer_going if answer["word"] == "going" else said.answer_cannot
+        return sentence.format(name=answer["name"] or answer["person_id"], time=self.moment(answer["at_ms"]))
 
     def held_back(self, line: RoomLine, notice: Record) -> str:
         """Why somebody was not woken."""

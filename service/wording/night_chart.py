@@ -15,7 +15,7 @@ from rules.model import MINUTE_MS, Instant, Quantity
 from service.wording.format import bare_on_page, edge_on_page, on_page
 from service.wording.line_path import Frame, holes, line_path
 from service.wording.phrases import ENGLISH, Phrases
-from service.wording.svg import BAND, INK, OUT, RAIL, attribute, figure, words
+from service.wording.svg import BAND, INK, OUT, RAIL, SOFT, attribute, figure, words
 from service.wording.units import Units, scale_of
 
 PANEL_HEIGHT: Final = 132
@@ -58,6 +58,8 @@ class Panel:
     quantity: Quantity
     points: Sequence[tuple[Instant, float]]
     """In order of time measured."""
+    beside: Sequence[Sequence[tuple[Instant, float]]] = ()
+    """The same from other probes of the room, drawn thin."""
     bands: Sequence[BandStep] = ()
     stretches: Sequence[NumberedStretch] = ()
     units: Units = "metric"
@@ -114,7 +116,7 @@ def _frame(panel: Panel, place: int, from_ms: Instant, to_ms: Instant, width: in
 
 def _extent(panel: Panel, from_ms: Instant, to_ms: Instant) -> tuple[float, float]:
     """Lowest and highest value to draw: readings and band edges, and a little room around them."""
-    seen = [value for at, value in panel.points if from_ms <= at <= to_ms]
+    seen = [value for line in (panel.points, *panel.beside) for at, value in line if from_ms <= at <= to_ms]
     seen += [edge for step in panel.bands for edge in (step.low, step.high) if edge is not None]
     if not seen:
         return 0.0, 1.0
@@ -130,6 +132,8 @@ def _panel(panel: Panel, frame: Frame, phrases: Phrases) -> Iterator[str]:
     yield from _bands(panel.bands, frame)
     yield from _shades(panel.stretches, frame)
     yield from _holes(panel, frame, phrases)
+    for line in panel.beside:
+        yield _path(line_path(line, frame, panel.max_gap_ms), SOFT, 1)
     yield _path(line_path(panel.points, frame, panel.max_gap_ms), INK, 1.6)
     for stretch in panel.stretches:
         inside = [p for p in panel.points if stretch.from_ms <= p[0] <= stretch.to_ms]

@@ -52,6 +52,7 @@ class SheetPhrases:
     answer_cannot: str
     nobody_answered: str
     nobody_told: str
+    came_back: str
 
     held_back_first_days: str
     held_back_figures: str
@@ -103,6 +104,7 @@ ENGLISH_SHEET: Final = SheetPhrases(
     answer_cannot="{name} cannot, said at {time}.",
     nobody_answered="Nobody has answered yet.",
     nobody_told="Nobody was texted about this.",
+    came_back="It came back before anybody answered. An answer closes it now, and so does the morning sheet.",
     held_back_first_days="{room}: would have texted at {time}. In its first days nobody is woken.",
     held_back_figures="{room}: would have texted at {time}. Nobody has confirmed the figures of this stage yet.",
     silent_since="last heard {time}",

@@ -16,6 +16,11 @@ from rules.model import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS, Instant, ProbeId,
 from service.clock import Clock
 from service.localtime import at_local
 from service.messages import Decoded, Incoming, Understood
+from service.notifications.address import Address
+from service.notifications.carriers.message import Message
+from service.notifications.carriers.outcome import Accepted, Outcome
+from service.notifications.deliver import Deliver
+from service.notifications.routing import Way
 from service.storage import crops, people, rooms
 from service.storage.database import Database
 from service.storage.schema import migrate
@@ -209,13 +214,32 @@ async def judge_as_it_went(
 
 
 async def dry_night(database: Database, farm: dict[str, Any], *, to_ms: Instant = NOW_MS) -> None:
-    """The night as it went: readings, and what they were judged to be."""
+    """The night as it went: readings, and what they were judged to be; nobody is told of it yet (``tell``)."""
     await send_night(database, farm["farm_id"], to_ms=to_ms)
-    await judge_as_it_went(database, farm, from_ms=NIGHT_FROM_MS, to_ms=DRY_FROM_MS, step_ms=2 * HOUR_MS)
-    await judge_as_it_went(
-        database, farm, from_ms=DRY_FROM_MS, to_ms=DRY_FROM_MS + 2 * HOUR_MS, step_ms=2 * MINUTE_MS
-    )
-    await judge_as_it_went(database, farm, from_ms=DRY_FROM_MS + 2 * HOUR_MS, to_ms=to_ms, step_ms=HOUR_MS)
+    before, after = min(DRY_FROM_MS, to_ms), min(DRY_FROM_MS + 2 * HOUR_MS, to_ms)
+    await judge_as_it_went(database, farm, from_ms=NIGHT_FROM_MS, to_ms=before, step_ms=2 * HOUR_MS)
+    await judge_as_it_went(database, farm, from_ms=before, to_ms=after, step_ms=2 * MINUTE_MS)
+    await judge_as_it_went(database, farm, from_ms=after, to_ms=to_ms, step_ms=HOUR_MS)
+
+
+class Willing:
+    """A carrier that takes everything and keeps it."""
+
+    def __init__(self) -> None:
+        self.carried: list[Message] = []
+
+    async def carry(self, message: Message) -> Outcome:
+        self.carried.append(message)
+        return Accepted(detail="taken")
+
+
+async def tell(database: Database, farm: dict[str, Any], clock: Clock) -> list[Message]:
+    """Tell people what there is to tell at this moment, as the service would; return what was carried."""
+    carrier = Willing()
+    carriers = dict.fromkeys(Way, carrier)
+    await Address(database=database, farm=farm, clock=clock).all_notices()
+    await Deliver(database=database, farm=farm, clock=clock, carriers=carriers).all_due()
+    return carrier.carried
 
 
 def desk(database: Database, farm: dict[str, Any], clock: Clock) -> Desk:

@@ -1,0 +1,132 @@
+"""One room's page: how it stands, who is going, and its night."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Final
+
+from rules.model import MINUTE_MS, Quantity, Side
+from service.reports.night import RoomNight
+from service.reports.round_sheet import room_line
+from service.reports.words import Text, Words
+from service.storage.rows import Record
+from service.web.chart import Chart, chart
+from service.web.sheet_page import RoomCard, card
+from service.wording.format import duration_ms
+from service.wording.sentences import capital
+
+HIGH_CO2_PPM: Final = 5000.0
+"""From here on people are told to air out, whatever the crop likes: the usual limit for a working day in air
+(29 CFR 1910.1000 table Z-1, from memory)."""
+SHORTEST_GAP_MS: Final = 10 * MINUTE_MS
+"""Less than this without readings is not worth a sentence."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NumberedDip:
+    """One time outside the band, in sentences."""
+
+    heading: str
+    sentences: list[str]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Person:
+    """Somebody who may answer."""
+
+    person_id: str
+    name: str
+    chosen: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RoomPage:
+    """The whole page."""
+
+    card: RoomCard
+    quiet: bool
+    people: list[Person]
+    span: str
+    night_title: str
+    chart: Chart | None
+    dips: list[NumberedDip]
+    brief: list[str]
+    gaps: list[str]
+    texts: list[Text]
+    said: list[str]
+    cautions: list[str]
+    night: str
+    night_before: str
+    night_after: str
+    """Empty when that night has not begun."""
+
+
+def room_page(night: RoomNight, words: Words, *, people: list[Record], whoever: str, newest: date) -> RoomPage:
+    """Put a room on paper; ``whoever`` answered last from this browser, ``newest`` is the last night begun."""
+    line = room_line(night)
+    evening = night.span.evening
+    after = evening + timedelta(days=1)
+    return RoomPage(
+        card=card(line, words),
+        quiet=not line.night.dips and not words.lead(line),
+        people=[
+            Person(person_id=p["person_id"], name=p["name"], chosen=p["person_id"] == whoever)
+            for p in people
+            if p["active"]
+        ],
+        span=words.span(night.span),
+        night_title=_night_title(night, newest),
+        chart=chart(night, words),
+        dips=[_numbered(words.dip(night, dip)) for dip in night.dips],
+        brief=words.brief(night),
+        gaps=_gaps(night, words),
+        texts=words.texts(night.tellings),
+        said=words.all_answers(night),
+        cautions=cautions(night, words),
+        night=evening.isoformat(),
+        night_before=(evening - timedelta(days=1)).isoformat(),
+        night_after=after.isoformat() if after <= newest else "",
+    )
+
+
+def cautions(night: RoomNight, words: Words) -> list[str]:
+    """What to mind before going in."""
+    said = words.language[0]
+    found = [said.caution_cooler] if night.is_cooler and night.open_alarms else []
+    if _co2_is_or_was_high(night):
+        found += [sentence.format(room=words.farm["room_word"]) for sentence in said.caution_co2]
+    return found
+
+
+def _co2_is_or_was_high(night: RoomNight) -> bool:
+    for quantity in night.quantities:
+        if quantity.quantity is Quantity.CO2:
+            seen = [quantity.spread[1]] if quantity.spread else []
+            seen += [quantity.now.value] if quantity.now else []
+            now_high = quantity.now is not None and quantity.now.side is Side.HIGH
+            was_high = any(dip.side is Side.HIGH for dip in quantity.outside.dips)
+            return now_high or was_high or max(seen, default=0.0) >= HIGH_CO2_PPM
+    return False
+
+
+def _numbered(sentences: list[str]) -> NumberedDip:
+    return NumberedDip(heading=sentences[0], sentences=sentences[1:])
+
+
+def _night_title(night: RoomNight, newest: date) -> str:
+    if night.span.is_running:
+        return "Tonight so far"
+    return "Last night" if night.span.evening == newest else "That night"
+
+
+def _gaps(night: RoomNight, words: Words) -> list[str]:
+    """How much of the night nobody can say anything about."""
+    found = []
+    for quantity in night.quantities:
+        whole = quantity.outside.exposure
+        unknown_ms = whole.to_ms - whole.from_ms - whole.known_ms
+        if unknown_ms >= SHORTEST_GAP_MS:
+            name = capital(words.language[1].quantity[quantity.quantity])
+            found.append(f"{name}: no readings for {duration_ms(unknown_ms)} of it.")
+    return found

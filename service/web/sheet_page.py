@@ -1,0 +1,157 @@
+"""The round sheet as a page: what the template shows, in words and drawings."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from datetime import timedelta
+
+from markupsafe import Markup
+
+from service.reports.night import QuantityNight, RoomNight
+from service.reports.round_sheet import RoomLine, RoundSheet, Standing
+from service.reports.words import Text, Words
+from service.wording.band_strip import band_strip
+from service.wording.format import day, on_page
+from service.wording.sentences import capital
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StripRow:
+    """One quantity: its name, its strip, its value."""
+
+    name: str
+    svg: Markup
+    value: str
+    side: str
+    """"low", "high" or nothing."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RoomCard:
+    """One room of the sheet."""
+
+    room_id: str
+    name: str
+    crops: str
+    wrong: bool
+    """True when something is wrong now: its first word is then in the one colour that warns."""
+    lead: str
+    story: str
+    answers: list[str]
+    waits_for_answer: bool
+    strips: list[StripRow]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class QuietLine:
+    """One quiet room."""
+
+    room_id: str
+    name: str
+    crops: str
+    values: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SheetPage:
+    """The whole page."""
+
+    title: str
+    span: str
+    on_call: str
+    cards: list[RoomCard]
+    quiet: list[QuietLine]
+    texts: list[Text]
+    held_back: list[str]
+    silent: list[tuple[str, str]]
+    waiting: list[str]
+    rejected: str
+    night: str
+    night_before: str
+    is_tonight: bool
+
+
+def sheet_page(sheet: RoundSheet, words: Words) -> SheetPage:
+    """Put a sheet on paper."""
+    span = sheet.span
+    return SheetPage(
+        title=title(sheet, words),
+        span=words.span(span),
+        on_call=", then ".join(row["name"] for row in sheet.on_call),
+        cards=[card(line, words) for line in sheet.loud],
+        quiet=[_quiet(line, words) for line in sheet.quiet],
+        texts=words.texts(sheet.tellings),
+        held_back=[words.held_back(line, notice) for line, notice in sheet.held_back],
+        silent=[(f"{p.room}, {p.place}" if p.place else p.room, words.silent(p)) for p in sheet.silent],
+        waiting=[str(p["probe_id"]) for p in sheet.waiting],
+        rejected=words.rejected(sheet),
+        night=span.evening.isoformat(),
+        night_before=(span.evening - timedelta(days=1)).isoformat(),
+        is_tonight=span.is_running,
+    )
+
+
+def card(line: RoomLine, words: Words) -> RoomCard:
+    """One room that needs words."""
+    night = line.night
+    return RoomCard(
+        room_id=night.room["room_id"],
+        name=night.room["name"],
+        crops=words.crops(night),
+        wrong=line.standing in {Standing.STILL_WRONG, Standing.OUT_NOW},
+        lead=words.lead(line),
+        story=words.story(line),
+        answers=words.answers(night),
+        waits_for_answer=night.waits_for_answer,
+        strips=list(strips(night, words)),
+    )
+
+
+def strips(night: RoomNight, words: Words) -> Iterable[StripRow]:
+    """The band strips of a room."""
+    for quantity in night.quantities:
+        if quantity.now is not None or quantity.spread is not None or quantity.bands:
+            yield _strip(quantity, night, words)
+
+
+def _strip(quantity: QuantityNight, night: RoomNight, words: Words) -> StripRow:
+    said, phrases = words.language
+    spread = said.spread["tonight" if night.span.is_running else "night"]
+    drawn = band_strip(
+        quantity=quantity.quantity,
+        low=quantity.band_now.low,
+        high=quantity.band_now.high,
+        now=None if quantity.now is None else quantity.now.value,
+        spread=quantity.spread,
+        units=words.units,
+        phrases=replace(phrases, strip_spread=spread),
+    )
+    return StripRow(
+        name=capital(phrases.quantity[quantity.quantity]),
+        svg=Markup(drawn.svg),  # noqa: S704 - our own drawing; every text in it is escaped where it is written
+        value=_value(quantity, words),
+        side=drawn.word or "",
+    )
+
+
+def _value(quantity: QuantityNight, words: Words) -> str:
+    if quantity.now is None:
+        return "no reading"
+    return on_page(quantity.quantity, quantity.now.value, words.units)
+
+
+def _quiet(line: RoomLine, words: Words) -> QuietLine:
+    return QuietLine(
+        room_id=line.night.room["room_id"],
+        name=line.night.room["name"],
+        crops=words.crops(line.night),
+        values=" · ".join(_value(q, words) for q in line.night.quantities if q.now is not None),
+    )
+
+
+def title(sheet: RoundSheet, words: Words) -> str:
+    """What the sheet is called: by its evening while it is tonight, else by its morning."""
+    if sheet.span.is_running:
+        return f"Tonight, {day(words.at(sheet.span.from_ms))}"
+    return f"Round sheet, {day(words.at(sheet.span.morning_ms))}"
