@@ -191,6 +191,12 @@ def test_an_open_alarm_stays_open_through_a_stage_change_and_ends_by_the_new_lim
     assert (in_minutes(events[1].began_ms), in_minutes(events[1].back_ms)) == (0, 20)
 
 
+def test_depth_is_waited_for_anew_with_the_new_limits() -> None:
+    deeper = limits({HUMIDITY_LOW: text_limit(80, far=68, far_wait=3)}, at=20)
+    _, events = judged(every_minute([78] * 18 + [65] * 12), DEEP, deeper, until=29)
+    assert moves(events) == [("raised", 8), ("deepened", 23)]
+
+
 def test_an_alarm_whose_limit_is_gone_ends_with_it() -> None:
     empty = limits({}, at=20)
     state, events = judged(every_minute([75] * 40), ROOM, empty, until=39)

@@ -82,6 +82,14 @@ def test_its_depth_is_told_too_and_earlier_stretches_are_not() -> None:
     assert moves(owed) == [("raised", 48), ("deepened", 63)]
 
 
+def test_an_end_at_the_very_moment_of_the_next_raising_is_history() -> None:
+    quick = limits({HUMIDITY_LOW: text_limit(80, wait=0, recover=2)})
+    silent, _ = judged([], quick, until=10)
+    readings = every_minute([78, FINE, FINE, 78, 78, 78, 78, 78, 78, 78, 78])
+    _, owed = _again(silent, readings, schedule=[quick])
+    assert moves(owed) == [("raised", 3)]
+
+
 def test_judging_goes_on_from_there_as_if_nothing_had_been_late() -> None:
     readings = every_minute([FINE] * 30 + [78] * 151 + [FINE] * 20)
     silent, _ = judged([], ROOM, until=180)
@@ -151,6 +159,14 @@ def test_the_depth_of_a_told_alarm_is_told_when_it_becomes_known() -> None:
     assert moves(owed) == [("deepened", 23)]
     assert again.tracks[HUMIDITY_LOW].deepened
     assert _again(again, every_minute([64] * 19, start=20.5, probe=BACK_PROBE), told)[1] == (), "and only once"
+
+
+def test_a_depth_that_was_told_is_not_told_again_in_the_same_alarm() -> None:
+    told = [*every_minute([60] * 5), *every_minute([78] * 20, start=20)]
+    state, events = judged(told, ROOM, until=39)
+    assert moves(events) == [("raised", 3)]
+    again, owed = _again(state, every_minute([FINE] * 10, start=5), told)
+    assert (owed, again.tracks[HUMIDITY_LOW].deepened) == ((), True), "it is open again by now, and not as deep"
 
 
 def test_depth_that_would_have_come_with_the_raising_is_told_as_depth() -> None:
