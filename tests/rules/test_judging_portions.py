@@ -70,7 +70,9 @@ def evenings(draw: st.DrawFn) -> list[Reading]:
     readings: list[Reading] = []
     for probe, quantity in SERIES:
         interval_s = draw(st.sampled_from([20, 45, 60, 150]))
-        runs = draw(st.lists(st.tuples(st.sampled_from(VALUES[quantity]), st.integers(1, 12)), min_size=5, max_size=14))
+        runs = draw(
+            st.lists(st.tuples(st.sampled_from(VALUES[quantity]), st.integers(1, 12)), min_size=5, max_size=14)
+        )
         away = draw(st.sets(st.integers(0, 60), max_size=12))
         values = [value for value, count in runs for _ in range(count)]
         offset_ms = draw(st.integers(0, 999))
