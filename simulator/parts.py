@@ -131,7 +131,7 @@ class Parts:
         while (seen := look()) is None:
             self.check()
             if wall_now_ms() > deadline_ms:
-                raise DemoError(f"{what}: not within {within_s:g} s")
+                raise DemoError(f"{what}: not within {within_s:g} s\n{self._last_words()}")
             self.rest()
         self.check()
         return seen
@@ -139,6 +139,11 @@ class Parts:
     def rest(self) -> None:
         """Wait a moment before looking again."""
         self.stop.wait(_LOOK_AGAIN_S)
+
+    def _last_words(self) -> str:
+        return "\n".join(
+            f"the {part.name} said last:\n{part.last_lines() or '    nothing'}" for part in self._parts
+        )
 
     def _tell_keeper(self, line: str) -> None:
         assert self._keeper.stdin is not None  # noqa: S101 - it was opened with a pipe

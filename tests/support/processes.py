@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import subprocess
+from pathlib import Path
 
 
 def runs(pid: int) -> bool:
@@ -11,8 +12,13 @@ def runs(pid: int) -> bool:
     return bool(listed.stdout.strip()) and not listed.stdout.startswith("Z")
 
 
-def running_with(words: str) -> list[str]:
-    """Command lines of running processes that contain ``words``."""
-    listed = subprocess.run(["ps", "-eo", "pid=,stat=,args="], check=True, capture_output=True, text=True)
-    rows = (line.split(None, 2) for line in listed.stdout.splitlines())
-    return [" ".join(row) for row in rows if len(row) == 3 and words in row[2] and not row[1].startswith("Z")]
+def with_setting(setting: str) -> list[str]:
+    """Running processes that have ``setting`` (NAME=value) in their environment. Linux keeps it readable."""
+    found = []
+    for environment in Path("/proc").glob("[0-9]*/environ"):
+        try:
+            if setting.encode() in environment.read_bytes().split(b"\0"):
+                found.append((environment.parent / "cmdline").read_text().replace("\0", " "))
+        except OSError:
+            continue  # it has just ended, or is not ours to look at
+    return found

@@ -1,0 +1,130 @@
+"""The demo, run for real: an ordinary evening, a humidifier that stops, one text per person, and nothing left."""
+
+from __future__ import annotations
+
+import os
+import re
+import signal
+import subprocess
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import httpx
+import pytest
+
+from simulator import books
+from simulator.parts import ROOT
+from simulator.text_check import septets
+from tests.support.processes import with_setting
+from tests.support.waiting import until_sync
+
+pytestmark = pytest.mark.slow
+
+QUIET_S = 10
+"""Real seconds without a fault, in which no text may come: more than three minutes of the farm."""
+
+
+@dataclass(frozen=True, slots=True)
+class Demo:
+    """One run of the demo: its process, and where its folders go."""
+
+    process: subprocess.Popen[str]
+    scratch: Path
+
+    def end(self, within_s: float) -> str:
+        """Wait for its end; returns what it printed."""
+        printed, _ = self.process.communicate(timeout=within_s)
+        return printed
+
+    def read_until(self, pattern: str) -> str:
+        """Read its lines up to one in which the pattern is found; returns the first group."""
+        assert self.process.stdout
+        seen = []
+        for line in self.process.stdout:
+            seen.append(line)
+            if found := re.search(pattern, line):
+                return found[1]
+        raise AssertionError(f"ended without {pattern!r}:\n{''.join(seen)}")
+
+    def left(self) -> list[str]:
+        """Processes and files that are still there. All parts have the scratch folder in their environment."""
+        return [*with_setting(f"TMPDIR={self.scratch}"), *map(str, self.scratch.iterdir())]
+
+
+def start(scratch: Path, *words: str) -> Demo:
+    """Start the demo on free ports, with a scratch folder by which everything it leaves is found."""
+    scratch.mkdir(exist_ok=True)
+    command = [sys.executable, "-m", "simulator.demo", "--port", "0", "--phone-port", "0", *words]
+    process = subprocess.Popen(
+        command,
+        cwd=ROOT,
+        env={**os.environ, "TMPDIR": str(scratch)},
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+    )
+    return Demo(process, scratch)
+
+
+@pytest.fixture(scope="module")
+def demos(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Demo, Demo]]:
+    """Two demos side by side, as most of their time is waiting: one until the text, one until it is stopped."""
+    scratch = tmp_path_factory.mktemp("demos")
+    until_text = start(scratch / "until-text", "--until-text", "--fault-after-s", str(QUIET_S))
+    # The other way of having a broker, tried here although mosquitto may be installed.
+    until_stopped = start(scratch / "until-stopped", "--broker", "pip", "--fault-after-s", "0")
+    yield until_text, until_stopped
+    for demo in (until_text, until_stopped):
+        if demo.process.poll() is None:
+            demo.process.terminate()
+            demo.end(within_s=40)
+
+
+def test_the_demo_ends_with_a_right_text_and_leaves_nothing(demos: tuple[Demo, Demo]) -> None:
+    demo, _ = demos
+    printed = demo.end(within_s=170)
+    assert demo.process.returncode == 0, printed
+    assert demo.left() == []
+    text = re.search(r"^ {4}(House 1 .*)$", printed, re.MULTILINE)
+    assert text, printed
+    assert "shiitake" in text[1]
+    assert "limit 85%" in text[1]
+    assert (septets(text[1]) or 161) <= 160
+    for moment in ("humidifier stopped", "first under 85 %", "text received"):
+        assert re.search(rf"{moment} +2026-11-17 \d\d:\d\d:\d\d +20\d\d-\d\d-\d\d \d\d:\d\d:\d\d", printed), (
+            printed
+        )
+    assert "invented data" in printed
+    assert "20 times as fast" in printed
+
+
+def test_the_demo_goes_on_tells_everybody_once_and_ends_on_ctrl_c(demos: tuple[Demo, Demo]) -> None:
+    _, demo = demos
+    phone = demo.read_until(r"Phone: +(http://\S+)")
+    demo.read_until(r"(goes on until you press Ctrl-C)")
+    with httpx.Client(trust_env=False) as http:
+        until_sync(lambda: len(http.get(f"{phone}/texts").json()) == len(books.PEOPLE), within_s=30, what="texts")
+        texts = http.get(f"{phone}/texts").json()
+    assert {text["to"] for text in texts} == {person.phone for person in books.PEOPLE}
+    assert len({text["text"] for text in texts}) == 1
+    demo.process.send_signal(signal.SIGINT)
+    printed = demo.end(within_s=40)
+    assert demo.process.returncode == 0, printed
+    assert "nothing is left running" in printed
+    assert demo.left() == []
+
+
+def test_a_demo_killed_at_once_leaves_nothing_either_and_another_can_run(tmp_path: Path) -> None:
+    demo = start(tmp_path / "demo")
+    demo.read_until(r"(rooms send their last)")
+    assert len(demo.left()) > 5
+    demo.process.kill()
+    demo.end(within_s=10)
+    until_sync(lambda: demo.left() == [], within_s=40, what="the end of everything")
+    again = start(tmp_path / "demo")
+    again.read_until(r"(rooms send their last)")
+    again.process.send_signal(signal.SIGTERM)
+    assert "nothing is left running" in again.end(within_s=40)
+    assert again.left() == []
