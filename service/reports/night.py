@@ -27,6 +27,8 @@ SHOWN: Final = (
 )
 """What a page of a room shows, in this order: what crops have bands for."""
 COOLER: Final = "packing cooler"
+HIGH_CO2_PPM: Final = 5000.0
+"""The usual limit for a working day's average in air (29 CFR 1910.1000 table Z-1, from memory)."""
 _LEAD_MS: Final = HOUR_MS
 """Readings from before the span tell what held at its beginning, and how often each probe speaks."""
 
@@ -100,6 +102,18 @@ class RoomNight:
     def out_now(self) -> tuple[QuantityNight, ...]:
         """Quantities outside their band at this moment."""
         return tuple(q for q in self.quantities if q.now is not None and q.now.side is not None)
+
+    @property
+    def co2_is_or_was_high(self) -> bool:
+        """True when people have to be told to air out first, whatever the crop likes."""
+        for q in self.quantities:
+            if q.quantity is Quantity.CO2:
+                seen = [*(q.spread or ()), *([q.now.value] if q.now else [])]
+                out = q.now is not None and q.now.side is Side.HIGH
+                return (
+                    out or any(d.side is Side.HIGH for d in q.outside.dips) or max(seen, default=0) >= HIGH_CO2_PPM
+                )
+        return False
 
     @property
     def is_cooler(self) -> bool:

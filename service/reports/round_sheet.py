@@ -12,7 +12,7 @@ from rules.profile_limits import probe_accuracy
 from rules.room_state import LONGEST_HOLD_MS
 from service.reports.growing import may_wake
 from service.reports.night import Books, QuantityNight, RoomNight, read_ledger, room_night
-from service.reports.span import Span
+from service.reports.span import Span, newest_span
 from service.storage import nights, people, rooms
 from service.storage.rows import Record
 
@@ -107,6 +107,7 @@ async def round_sheet(books: Books, span: Span) -> RoundSheet:
     lines = [room_line(await room_night(books, room["room_id"], span, ledger)) for room in all_rooms]
     heard = await rooms.all_probes(connection, farm_id)
     within = {"from_ms": span.from_ms, "to_ms": span.to_ms}
+    daypart = "night" if newest_span(books.farm, span.now_ms).is_running else "day"
     rejected = await nights.rejected_counts(connection, farm_id, **within)
     return RoundSheet(
         farm=books.farm,
@@ -116,7 +117,7 @@ async def round_sheet(books: Books, span: Span) -> RoundSheet:
         waiting=tuple(p for p in heard if p["room_id"] is None),
         rejected=sum(row["count"] for row in rejected),
         tellings=tuple(ledger.tellings),
-        on_call=tuple(await people.calls(connection, farm_id, "night" if span.is_running else "day")),
+        on_call=tuple(await people.calls(connection, farm_id, daypart)),
     )
 
 

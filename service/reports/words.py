@@ -14,7 +14,7 @@ from service.reports.night import RoomNight
 from service.reports.round_sheet import RoomLine, RoundSheet, SilentProbe, Standing, held_back_by_first_days
 from service.reports.span import Span
 from service.storage.rows import Record
-from service.wording.format import clock, day
+from service.wording.format import clock, day, on_page
 from service.wording.sentences import (
     IN_ENGLISH,
     DipFacts,
@@ -122,6 +122,10 @@ class Words:
         """A numbered dip of the night's page; the first sentence is its heading."""
         return dip_sentences(self._facts(night, dip), self.units, self.language)
 
+    def now(self, night: RoomNight) -> list[str]:
+        """What the room holds now, each quantity with its unit."""
+        return [on_page(q.quantity, q.now.value, self.units) for q in night.quantities if q.now is not None]
+
     def brief(self, night: RoomNight) -> list[str]:
         """What was only counted."""
         return [
@@ -156,31 +160,51 @@ class Words:
     # --- telling --------------------------------------------------------------------------------------------
 
     def texts(self, tellings: Iterable[Record]) -> list[Text]:
-        """Who was told what, and what became of it."""
+        """Who was told what, and what became of it; the same words to several people stand once."""
         said = self.language[0]
-        return [
-            Text(
-                head=said.text_to.format(
-                    time=self.moment(t["ended_ms"] or t["first_try_ms"] or t["at_ms"]),
-                    name=t["name"] or t["person_id"],
-                    state=said.text_state.get(t["state"], t["state"])
-                    + (f" ({t['detail']})" if t["state"] == "gave up" and t["detail"] else ""),
-                ),
-                words=t["text"],
+        together: dict[tuple[str, str, str], list[str]] = {}
+        for t in tellings:
+            time = self.moment(t["ended_ms"] or t["first_try_ms"] or t["at_ms"])
+            state = said.text_state.get(t["state"], t["state"])
+            if t["state"] == "gave up" and t["detail"]:
+                state += f" ({t['detail']})"
+            together.setdefault((time, state, t["text"] or self._unwritten(t)), []).append(
+                t["name"] or t["person_id"]
             )
-            for t in tellings
+        return [
+            Text(head=said.text_to.format(time=time, names=self.row(names), state=state), words=words)
+            for (time, state, words), names in together.items()
         ]
+
+    def row(self, names: list[str]) -> str:
+        """Names in a row: "Maria and Ben"."""
+        *others, last = names
+        return self.language[0].normal_and.format(others=", ".join(others), last=last) if others else last
+
+    def _unwritten(self, telling: Record) -> str:
+        """What a text that was never written would have been about."""
+        said, words = self.language
+        what = words.quantity[Quantity(telling["facts"]["quantity"])]
+        sentence = said.text_unwritten_back if telling["kind"] == "back" else said.text_unwritten
+        return sentence.format(what=what, side=words.side[Side(telling["facts"]["side"])])
 
     def answers(self, night: RoomNight) -> list[str]:
         """Who is going to a room where something is open or unanswered: everybody's newest word."""
         said = self.language[0]
         present = {a["happening_id"] for a in night.alarms}
         newest = {a["person_id"]: a for a in night.answers if a["happening_id"] in present}
-        if newest or not night.waits_for_answer:
+        if newest:
             return [self._answer(a) for a in newest.values()]
+        if not night.waits_for_answer:
+            return []
         if not night.open_alarms:
             return [said.came_back]
         return [said.nobody_answered if night.tellings else said.nobody_told]
+
+    def nothing_to_answer(self, night: RoomNight) -> str:
+        """Why no answer is asked for."""
+        said = self.language[0]
+        return said.not_yet_open if night.out_now else said.nothing_open
 
     def all_answers(self, night: RoomNight) -> list[str]:
         """Every answer of the night, in order."""
@@ -197,6 +221,12 @@ class Words:
         first_days = held_back_by_first_days(line, notice)
         sentence = said.held_back_first_days if first_days else said.held_back_figures
         return sentence.format(room=line.night.room["name"], time=self.moment(notice["at_ms"]))
+
+    def cautions(self, *, co2: bool = False, cooler: bool = False) -> list[str]:
+        """What to mind before going in."""
+        said = self.language[0]
+        found = [said.caution_cooler] if cooler else []
+        return found + [line.format(room=self.farm["room_word"]) for line in said.caution_co2 if co2]
 
     # --- probes ---------------------------------------------------------------------------------------------
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Final
 
-from rules.model import MINUTE_MS, Quantity, Side
+from rules.model import MINUTE_MS
 from service.reports.night import RoomNight
 from service.reports.round_sheet import room_line
 from service.reports.words import Text, Words
@@ -16,9 +16,6 @@ from service.web.sheet_page import RoomCard, card
 from service.wording.format import duration_ms
 from service.wording.sentences import capital
 
-HIGH_CO2_PPM: Final = 5000.0
-"""From here on people are told to air out, whatever the crop likes: the usual limit for a working day in air
-(29 CFR 1910.1000 table Z-1, from memory)."""
 SHORTEST_GAP_MS: Final = 10 * MINUTE_MS
 """Less than this without readings is not worth a sentence."""
 
@@ -56,6 +53,8 @@ class RoomPage:
     texts: list[Text]
     said: list[str]
     cautions: list[str]
+    nothing_to_answer: str
+    chart_lines: list[str]
     night: str
     night_before: str
     night_after: str
@@ -83,31 +82,13 @@ def room_page(night: RoomNight, words: Words, *, people: list[Record], whoever: 
         gaps=_gaps(night, words),
         texts=words.texts(night.tellings),
         said=words.all_answers(night),
-        cautions=cautions(night, words),
+        cautions=words.cautions(co2=night.co2_is_or_was_high, cooler=night.is_cooler and bool(night.open_alarms)),
+        nothing_to_answer=words.nothing_to_answer(night),
+        chart_lines=_chart_lines(night, words),
         night=evening.isoformat(),
         night_before=(evening - timedelta(days=1)).isoformat(),
         night_after=after.isoformat() if after <= newest else "",
     )
-
-
-def cautions(night: RoomNight, words: Words) -> list[str]:
-    """What to mind before going in."""
-    said = words.language[0]
-    found = [said.caution_cooler] if night.is_cooler and night.open_alarms else []
-    if _co2_is_or_was_high(night):
-        found += [sentence.format(room=words.farm["room_word"]) for sentence in said.caution_co2]
-    return found
-
-
-def _co2_is_or_was_high(night: RoomNight) -> bool:
-    for quantity in night.quantities:
-        if quantity.quantity is Quantity.CO2:
-            seen = [quantity.spread[1]] if quantity.spread else []
-            seen += [quantity.now.value] if quantity.now else []
-            now_high = quantity.now is not None and quantity.now.side is Side.HIGH
-            was_high = any(dip.side is Side.HIGH for dip in quantity.outside.dips)
-            return now_high or was_high or max(seen, default=0.0) >= HIGH_CO2_PPM
-    return False
 
 
 def _numbered(sentences: list[str]) -> NumberedDip:
@@ -130,3 +111,17 @@ def _gaps(night: RoomNight, words: Words) -> list[str]:
             name = capital(words.language[1].quantity[quantity.quantity])
             found.append(f"{name}: no readings for {duration_ms(unknown_ms)} of it.")
     return found
+
+
+def _chart_lines(night: RoomNight, words: Words) -> list[str]:
+    """Which line is which probe, where a panel has several."""
+    said, names = words.language
+    return [
+        said.chart_lines.format(
+            what=capital(names.quantity[q.quantity]),
+            first=q.lines[0].place or q.lines[0].probe_id,
+            others=words.row([line.place or line.probe_id for line in q.lines[1:]]),
+        )
+        for q in night.quantities
+        if len(q.lines) > 1
+    ]

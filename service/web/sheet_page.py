@@ -146,7 +146,7 @@ def _quiet(line: RoomLine, words: Words) -> QuietLine:
         room_id=line.night.room["room_id"],
         name=line.night.room["name"],
         crops=words.crops(line.night),
-        values=" · ".join(_value(q, words) for q in line.night.quantities if q.now is not None),
+        values=" · ".join(words.now(line.night)),
     )
 
 

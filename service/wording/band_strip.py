@@ -236,7 +236,7 @@ def _word(at: float, edges: tuple[float, float], side: Side, word: str) -> str:
     rightwards = towards_band is (side is Side.LOW)
     return words(
         word,
-        f'x="{figure(at)}%" dx="{8 if rightwards else -8}" y="{_MIDDLE + 5}"',
+        f'x="{figure(at)}%" dx="{7 if rightwards else -7}" y="{_MIDDLE + 5}"',
         size=15,
         fill=OUT,
         anchor="start" if rightwards else "end",

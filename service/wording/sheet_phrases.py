@@ -47,12 +47,16 @@ class SheetPhrases:
     """For the band strip: over a whole night, or over tonight so far."""
 
     text_to: str
+    text_unwritten: str
+    text_unwritten_back: str
     text_state: Mapping[str, str]
     answer_going: str
     answer_cannot: str
     nobody_answered: str
     nobody_told: str
     came_back: str
+    nothing_open: str
+    not_yet_open: str
 
     held_back_first_days: str
     held_back_figures: str
@@ -61,12 +65,28 @@ class SheetPhrases:
     rejected: tuple[str, str]
     caution_co2: tuple[str, ...]
     caution_cooler: str
+    chart_lines: str
+
+    mail_subject: str
+    mail_subject_invented: str
+    mail_quiet_night: str
+    mail_room: str
+    mail_rest_quiet: tuple[str, str]
+    mail_now: str
+    mail_on_call: str
+    mail_then: str
+    mail_texts: str
+    mail_no_texts: str
+    mail_probes: str
+    mail_waiting: str
+    mail_pages: str
+    mail_quiet: str
 
 
 ENGLISH_SHEET: Final = SheetPhrases(
     dip_over="{start} to {end}: {what} {side} for {duration}{times}.",
     dip_going_on="{start}, and still {side} at {last}: {what} {side} for {duration} so far{times}.",
-    dip_times=", in {count} goes",
+    dip_times=", in {count} spells",
     dip_worst="{worst_word} {worst} at {time}{place}",
     dip_band={"low": "the band begins at {edge}.", "high": "the band ends at {edge}."},
     dip_past="{beyond} the text limit of {limit} for {duration}, from {time}.",
@@ -92,7 +112,9 @@ ENGLISH_SHEET: Final = SheetPhrases(
     night_and_day="Night of {evening} to {morning} and the day so far, {start} to {end}",
     tonight="Tonight so far, {evening}, {start} to {end}",
     spread={"night": "last night {lowest} to {highest}", "tonight": "tonight {lowest} to {highest}"},
-    text_to="{time} to {name}, {state}",
+    text_to="{time} to {names}, {state}",
+    text_unwritten="About {what}, {side}.",
+    text_unwritten_back="About {what} being back.",
     text_state={
         "sent": "sent",
         "waiting": "not sent yet",
@@ -104,7 +126,9 @@ ENGLISH_SHEET: Final = SheetPhrases(
     answer_cannot="{name} cannot, said at {time}.",
     nobody_answered="Nobody has answered yet.",
     nobody_told="Nobody was texted about this.",
-    came_back="It came back before anybody answered. An answer closes it now, and so does the morning sheet.",
+    came_back="It came back before anybody answered.",
+    nothing_open="Nothing is open here: nobody needs to go.",
+    not_yet_open="Nothing to answer yet: a text goes out once a text limit is passed for its whole wait.",
     held_back_first_days="{room}: would have texted at {time}. In its first days nobody is woken.",
     held_back_figures="{room}: would have texted at {time}. Nobody has confirmed the figures of this stage yet.",
     silent_since="last heard {time}",
@@ -118,4 +142,19 @@ ENGLISH_SHEET: Final = SheetPhrases(
         "Local codes come first.",
     ),
     caution_cooler="Do not work in the cooler alone, and check first that the door opens from inside.",
+    chart_lines="{what}: dark line {first}, thin line {others}.",
+    mail_subject="Round sheet {day}: {news}",
+    mail_subject_invented="Invented data: {subject}",
+    mail_quiet_night="a quiet night",
+    mail_room="{room} {lead}",
+    mail_rest_quiet=("1 quiet", "{count} quiet"),
+    mail_now="Now: {values}",
+    mail_on_call="On call: {names}",
+    mail_then=", then ",
+    mail_texts="Texts",
+    mail_no_texts="Nobody was texted.",
+    mail_probes="Probes",
+    mail_waiting="Heard, and not yet put in a {room}: {probes}.",
+    mail_pages="All of it: {address}",
+    mail_quiet="Quiet",
 )
