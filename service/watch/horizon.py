@@ -55,3 +55,8 @@ class Horizon:
     def is_listening(self) -> bool:
         """True while nothing stands between the probes and us."""
         return self._deaf_since_ms is None
+
+    @property
+    def not_listening_since_ms(self) -> Instant | None:
+        """The moment up to which we heard all there was to hear; ``None`` while we are listening."""
+        return self._deaf_since_ms

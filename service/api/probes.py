@@ -1,0 +1,125 @@
+"""Probes: what is heard, and where each hangs."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Annotated
+
+from fastapi import APIRouter, Query
+from pydantic import Field
+
+from rules.model import UNIT, Quantity
+from service.api.access import AtDesk, changing
+from service.api.fields import Answered, Asked, Note, ProbeName, RoomId, Who
+from service.api.moments import Moment, Shown
+from service.api.problems import declared
+from service.storage import rooms
+from service.storage.rows import Record
+from service.storage.spans import Kept, newest_values
+from service.watch.moving import not_ahead
+
+router = APIRouter(prefix="/probes", tags=["probes"])
+
+
+class Value(Answered):
+    """The newest value of a quantity."""
+
+    quantity: str
+    value: float
+    unit: str | None = Field(description="As SenML writes it; none for a contact, which is 1 (on) or 0 (off).")
+    at: Shown = Field(description="When it was measured.")
+
+
+class Probe(Answered):
+    """A probe, where it hangs and what it last said."""
+
+    probe_id: str
+    room_id: str | None = Field(description="None while the probe waits to be placed.")
+    place: str | None
+    placed_from: Shown | None
+    first_heard: Shown
+    last_heard: Shown | None = Field(description="By our clock; none for a probe that was placed and never heard.")
+    newest: list[Value]
+
+
+class Placement(Asked):
+    """Where a probe hangs from a moment on."""
+
+    room_id: RoomId | None = Field(description="None takes the probe out of its room.")
+    place: Note = ""
+    from_ms: Moment | None = Field(default=None, alias="from", description="Now, if absent.")
+    who: Who
+
+
+class Placed(Answered):
+    """Where a probe was put."""
+
+    probe_id: str
+    room_id: str | None
+    place: str
+    since: Shown
+    who: str
+
+
+def value_of(kept: Kept) -> Value:
+    """A reading as the newest value of its quantity."""
+    unit = UNIT.get(Quantity(kept.quantity))
+    return Value(quantity=kept.quantity, value=kept.value, unit=unit, at=kept.at_ms)
+
+
+@router.get("", summary="Every probe that was heard or placed", responses=declared())
+async def get_probes(
+    desk: AtDesk,
+    *,
+    waiting: Annotated[
+        bool | None, Query(description="Only those that wait to be placed (true), or only those placed (false).")
+    ] = None,
+) -> list[Probe]:
+    async with desk.database.read() as connection:
+        rows = await rooms.all_probes(connection, desk.farm_id)
+        asked = [row for row in rows if waiting is None or (row["room_id"] is None) == waiting]
+        newest = await newest_values(connection, desk.farm_id, {row["probe_id"] for row in asked})
+    return [_probe(row, by_probe(newest)) for row in asked]
+
+
+@router.post(
+    "/{probe_id}/placements",
+    status_code=201,
+    summary="Put a probe in a room, or take it out",
+    description="From the moment given on; earlier placements stay as they were written down.",
+    responses=declared(404, 409),
+)
+async def post_placement(desk: AtDesk, probe_id: ProbeName, asked: Placement) -> Placed:
+    now_ms = desk.clock.now_ms()
+    from_ms = not_ahead(asked.from_ms, now_ms)
+    values = {
+        "probe_id": probe_id,
+        "room_id": asked.room_id,
+        "place": asked.place,
+        "valid_from_ms": from_ms,
+        "recorded_ms": now_ms,
+        "who": asked.who,
+    }
+    async with changing(desk) as connection:
+        await rooms.place_probe(connection, desk.farm_id, values)
+    return Placed(probe_id=probe_id, room_id=asked.room_id, place=asked.place, since=from_ms, who=asked.who)
+
+
+def by_probe(newest: Iterable[Kept]) -> dict[str, list[Kept]]:
+    """Newest readings, sorted out by probe."""
+    found: dict[str, list[Kept]] = {}
+    for kept in newest:
+        found.setdefault(kept.probe, []).append(kept)
+    return found
+
+
+def _probe(row: Record, newest: Mapping[str, list[Kept]]) -> Probe:
+    return Probe(
+        probe_id=row["probe_id"],
+        room_id=row["room_id"],
+        place=row["place"],
+        placed_from=row["valid_from_ms"],
+        first_heard=row["first_heard_ms"],
+        last_heard=row["last_heard_ms"] or None,
+        newest=[value_of(kept) for kept in newest.get(row["probe_id"], [])],
+    )

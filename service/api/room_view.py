@@ -1,0 +1,132 @@
+"""One room as it is now: values, crops, limits, alarms."""
+
+from __future__ import annotations
+
+from pydantic import Field
+
+from rules.model import MINUTE_MS
+from service.api.alarms import Alarm, alarm_of
+from service.api.fields import Answered
+from service.api.moments import Shown
+from service.api.probes import Value, by_probe, value_of
+from service.storage import rooms, views
+from service.storage.database import Connection
+from service.storage.rows import Record
+from service.storage.spans import Kept, newest_values
+from service.watch.desk import Desk
+from service.watch.facts import stage_day
+from service.watch.room_now import is_open, room_now
+
+
+class ProbeHere(Answered):
+    """A probe that hangs in the room."""
+
+    probe_id: str
+    place: str
+    since: Shown
+    newest: list[Value] = Field(description="Measured here; nothing from before the probe came.")
+
+
+class CropHere(Answered):
+    """A batch in the room, at its stage."""
+
+    batch_id: str
+    profile: str
+    version: int
+    label: str
+    stage: str
+    stage_since: Shown
+    stage_day: int = Field(description="The first calendar day is day 1.")
+    wakes: bool = Field(description="False in the room's first days, and while nobody stands for the figures.")
+
+
+class LimitHere(Answered):
+    """A text limit in force."""
+
+    quantity: str
+    side: str
+    limit: float
+    wait_minutes: float
+    recover_margin: float
+    recover_minutes: float
+    far_limit: float | None
+    far_wait_minutes: float | None
+    set_by_batch: str = Field(description="The tenderest: the one whose limit is reached first.")
+    wakes: bool
+
+
+class RoomNow(Answered):
+    """A room now."""
+
+    room_id: str
+    name: str
+    text_name: str
+    kind: str
+    first_days_end: Shown
+    probes: list[ProbeHere]
+    crops: list[CropHere]
+    limits: list[LimitHere]
+    open_alarms: list[Alarm]
+    judged_until: Shown | None
+
+
+async def look_at(connection: Connection, desk: Desk, room_id: str) -> RoomNow:
+    """Put together all that is known of a room now."""
+    farm_id, now_ms = desk.farm_id, desk.clock.now_ms()
+    room = await rooms.room(connection, farm_id, room_id)
+    present = await room_now(connection, farm_id, room, catalogue=desk.catalogue, now_ms=now_ms)
+    alarms = await views.present_alarms(connection, farm_id, room_id)
+    return RoomNow(
+        room_id=room_id,
+        name=room["name"],
+        text_name=room["text_name"],
+        kind=room["kind"],
+        first_days_end=room["first_days_end_ms"],
+        probes=await _probes(connection, farm_id, room_id),
+        crops=[
+            CropHere(
+                batch_id=crop.batch,
+                profile=crop.profile.name,
+                version=crop.profile.version,
+                label=crop.profile.label,
+                stage=crop.stage.name,
+                stage_since=crop.stage_since_ms,
+                stage_day=stage_day(crop.stage_since_ms, now_ms, desk.farm["zone"]),
+                wakes=crop.wakes,
+            )
+            for crop in present.crops
+        ],
+        limits=[
+            LimitHere(
+                quantity=quantity.value,
+                side=side.value,
+                limit=held.near.limit,
+                wait_minutes=held.near.wait_ms / MINUTE_MS,
+                recover_margin=held.near.recover_margin,
+                recover_minutes=held.near.recover_ms / MINUTE_MS,
+                far_limit=None if held.far is None else held.far.limit,
+                far_wait_minutes=None if held.far is None else held.far.wait_ms / MINUTE_MS,
+                set_by_batch=held.crop.batch,
+                wakes=held.crop.wakes,
+            )
+            for (quantity, side), held in sorted(present.limits.limits.items())
+        ],
+        open_alarms=[alarm_of(alarm) for alarm in alarms if is_open(alarm["state"])],
+        judged_until=await views.judged_until(connection, farm_id, room_id),
+    )
+
+
+async def _probes(connection: Connection, farm_id: int, room_id: str) -> list[ProbeHere]:
+    placed = [p for p in await rooms.placements_in(connection, farm_id, room_id) if p["valid_to_ms"] is None]
+    newest = by_probe(await newest_values(connection, farm_id, {p["probe_id"] for p in placed}))
+    return [_probe(placement, newest.get(placement["probe_id"], [])) for placement in placed]
+
+
+def _probe(placement: Record, newest: list[Kept]) -> ProbeHere:
+    since_ms = placement["valid_from_ms"]
+    return ProbeHere(
+        probe_id=placement["probe_id"],
+        place=placement["place"],
+        since=since_ms,
+        newest=[value_of(kept) for kept in newest if kept.at_ms >= since_ms],
+    )

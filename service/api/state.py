@@ -1,0 +1,165 @@
+"""The state of the service for machines that look after machines: honest, and bad news first."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from fastapi import APIRouter, Response
+from pydantic import Field
+
+from rules.model import MINUTE_MS, Instant
+from service.api.access import AtDesk
+from service.api.fields import Answered
+from service.api.moments import Shown
+from service.api.problems import declared
+from service.api.trial import WITHIN_S, Trial, Tried
+from service.api.versions import houseband_version
+from service.localtime import zone_data_version
+from service.watch.desk import Desk
+
+SWEEP_STALE_MS: Final = 2 * MINUTE_MS
+"""By the wall: many times the interval at which rooms are gone round, and enough for a long round after a gap."""
+DEAF_TOO_LONG_MS: Final = 5 * MINUTE_MS
+TELLING_OVERDUE_MS: Final = 10 * MINUTE_MS
+
+
+class DatabaseState(Answered):
+    """What the database could do just now, by a real write and read."""
+
+    kind: str
+    writable: bool
+    readable: bool
+    trouble: str | None
+    revision: str | None
+    revision_needed: str | None
+
+
+class BrokerState(Answered):
+    """Whether we listen."""
+
+    set_up: bool = Field(description="False: readings come by HTTP only.")
+    heard: Shown | None = Field(description="When the broker was last heard, by our clock.")
+    listening: bool = Field(description="Everything the broker had for us is recorded.")
+    not_listening_since: Shown | None
+
+
+class SweepState(Answered):
+    """Whether rooms are judged."""
+
+    last: Shown | None = Field(description="When all rooms had last been gone round.")
+    stale: bool
+
+
+class TellingState(Answered):
+    """Whether people are told."""
+
+    ways: list[str] = Field(description="The ways that are set up.")
+    waiting: int = Field(description="Tellings that wait to go out.")
+    oldest_due: Shown | None = Field(description="When the longest waiting one should have gone out.")
+    overdue: bool
+
+
+class Versions(Answered):
+    """What is running."""
+
+    houseband: str
+    zone_data: str
+
+
+class State(Answered):
+    """The state of the service. ``well`` is false, and the status 503, while there are troubles."""
+
+    well: bool
+    troubles: list[str] = Field(description="What keeps a reading from being kept or judged.")
+    remarks: list[str] = Field(description="What somebody should look at.")
+    now: Shown = Field(description="The farm's present.")
+    clock_factor: float = Field(description="1, except in a demonstration.")
+    database: DatabaseState
+    broker: BrokerState
+    messages_waiting: int = Field(description="Received and not yet recorded.")
+    sweep: SweepState
+    telling: TellingState
+    versions: Versions
+
+
+def make_router() -> APIRouter:
+    """A router with a trial of its own."""
+    router = APIRouter(prefix="/state", tags=["state"])
+    trial = Trial()
+
+    @router.get(
+        "",
+        summary="Whether all is well",
+        responses={**declared(), 503: {"description": "Not well; the same body says why.", "model": State}},
+    )
+    async def get_state(desk: AtDesk, response: Response) -> State:
+        found = look(desk, await trial.within(WITHIN_S, desk))
+        response.status_code = 200 if found.well else 503
+        response.headers["Cache-Control"] = "no-store"
+        return found
+
+    return router
+
+
+def look(desk: Desk, tried: Tried) -> State:
+    """Put together what is known, and judge it."""
+    now_ms, wall = desk.clock.now_ms(), desk.clock.factor
+    deaf_ms = desk.horizon.not_listening_since_ms
+    last_ms = desk.sweep.last_ms
+    stale = last_ms is None or now_ms - last_ms > SWEEP_STALE_MS * wall
+    overdue = tried.oldest_due_ms is not None and now_ms - tried.oldest_due_ms > TELLING_OVERDUE_MS
+    deaf_too_long = deaf_ms is not None and now_ms - deaf_ms > DEAF_TOO_LONG_MS * wall
+    troubles = _troubles(tried, stale=stale, deaf_too_long=deaf_too_long)
+    return State(
+        well=not troubles,
+        troubles=troubles,
+        remarks=_remarks(desk, overdue=overdue),
+        now=now_ms,
+        clock_factor=wall,
+        database=DatabaseState(
+            kind="sqlite" if desk.database.is_sqlite else "postgresql",
+            writable=tried.writable,
+            readable=tried.readable,
+            trouble=tried.trouble,
+            revision=tried.revision,
+            revision_needed=tried.revision_needed,
+        ),
+        broker=_broker(desk, deaf_ms),
+        messages_waiting=desk.messages_waiting(),
+        sweep=SweepState(last=last_ms, stale=stale),
+        telling=TellingState(
+            ways=sorted(desk.ways), waiting=tried.waiting, oldest_due=tried.oldest_due_ms, overdue=overdue
+        ),
+        versions=Versions(houseband=houseband_version(), zone_data=zone_data_version()),
+    )
+
+
+def _broker(desk: Desk, deaf_ms: Instant | None) -> BrokerState:
+    return BrokerState(
+        set_up=desk.horizon.listens,
+        heard=desk.broker_heard_ms(),
+        listening=desk.horizon.listens and desk.horizon.is_listening,
+        not_listening_since=deaf_ms,
+    )
+
+
+def _troubles(tried: Tried, *, stale: bool, deaf_too_long: bool) -> list[str]:
+    said = {
+        "the database cannot be read": not tried.readable,
+        "the database cannot be written": tried.readable and not tried.writable,
+        "the database is not at the schema this version needs": (
+            tried.readable and tried.revision != tried.revision_needed
+        ),
+        "rooms have not been judged for too long": stale,
+        "the broker has not been listened to for more than 5 min": deaf_too_long,
+    }
+    return [words for words, holds in said.items() if holds]
+
+
+def _remarks(desk: Desk, *, overdue: bool) -> list[str]:
+    said = {
+        "a telling should have gone out more than 10 min ago": overdue,
+        "no way to tell people is set up": not desk.ways,
+        "this is a demonstration: its clock runs faster": desk.clock.factor != 1.0,
+    }
+    return [words for words, holds in said.items() if holds]

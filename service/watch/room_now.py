@@ -1,0 +1,48 @@
+"""What grows in a room at this moment, and the limits that hold there because of it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
+
+from rules.alarm import OPEN, State
+from rules.limits import Crop, RoomLimits, tenderest
+from rules.model import Instant
+from rules.stays import stays_in_order
+from service.storage import crops
+from service.storage.database import Connection
+from service.storage.rows import Record
+from service.watch.catalogue import Catalogue
+from service.watch.schedule import Growing, crops_at
+
+SPOKEN: Final[Mapping[str, str]] = {
+    State.UNACKNOWLEDGED.value: "open",
+    State.ACKNOWLEDGED.value: "somebody is going",
+    State.RETURNED_UNACKNOWLEDGED.value: "back in band, nobody answered",
+}
+"""How people say where an alarm stands; a state without a word of its own is said as it is kept."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RoomNow:
+    """The crops in a room, and the limits in force."""
+
+    crops: tuple[Crop, ...]
+    limits: RoomLimits
+
+
+async def room_now(
+    connection: Connection, farm_id: int, room: Record, *, catalogue: Catalogue, now_ms: Instant
+) -> RoomNow:
+    """Look at what was written down about the room's crops as of now."""
+    stays = stays_in_order(await crops.stays_of_room(connection, farm_id, room["room_id"]))
+    profiles = await catalogue.get_all(connection, (stay.profile for stay in stays))
+    growing = Growing(stays=stays, profiles=profiles, confirmed=await crops.confirmed(connection, farm_id))
+    here = tuple(crops_at(room, growing, now_ms, now_ms))
+    return RoomNow(crops=here, limits=tenderest(here, from_ms=now_ms))
+
+
+def is_open(state: str) -> bool:
+    """Whether an alarm in this state is beyond its limit right now."""
+    return State(state) in OPEN
