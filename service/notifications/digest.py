@@ -56,7 +56,7 @@ class Digest:
     clock: Clock
     carrier: Carrier | None
     """``None`` where no mail server is set up: then the sheet is only on the page."""
-    profiles: Profiles
+    catalogue: Profiles
     pages: str | None = None
     """Where the pages can be reached, for the foot of the mail."""
 
@@ -108,7 +108,7 @@ class Digest:
 
     async def _sheet(self) -> RoundSheet:
         async with self.database.read() as connection:
-            books = Books(connection=connection, farm=self.farm, profiles=self.profiles)
+            books = Books(connection=connection, farm=self.farm, profiles=self.catalogue)
             return await round_sheet(books, last_ended_span(self.farm, self.clock.now_ms()))
 
     async def _send(self, person: Record, row: Record | None, sheet: RoundSheet, morning: _Morning) -> bool:
