@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any, TypeAlias
 from uuid import uuid4
 
-from sqlalchemy import and_, func, select, tuple_
+from sqlalchemy import BigInteger, Integer, and_, column, func, select, values
 from sqlalchemy.ext.asyncio import AsyncConnection
 
 from rules.model import Instant, ProbeId, Quantity, Reading
@@ -79,8 +79,13 @@ async def stored_values(
     found: dict[tuple[int, Instant], float] = {}
     for start in range(0, len(identities), CHUNK):
         part = identities[start : start + CHUNK]
-        statement = select(readings.c.series_id, readings.c.at_ms, readings.c.value).where(
-            readings.c.farm_id == farm_id, tuple_(readings.c.series_id, readings.c.at_ms).in_(part)
+        # Joined, not "IN": SQLite does not use the key for a list of pairs, and would read the whole table.
+        asked = values(column("series_id", Integer), column("at_ms", BigInteger), name="asked").data(part).cte()
+        same = (readings.c.series_id == asked.c.series_id) & (readings.c.at_ms == asked.c.at_ms)
+        statement = (
+            select(readings.c.series_id, readings.c.at_ms, readings.c.value)
+            .join_from(asked, readings, same)
+            .where(readings.c.farm_id == farm_id)
         )
         found |= {(s, t): v for s, t, v in await connection.execute(statement)}
     return found
