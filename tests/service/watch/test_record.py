@@ -155,7 +155,10 @@ async def test_a_room_is_judged_again_only_from_readings_behind_its_judgement(da
     await add_rooms(database, FARM_ID, NOW_MS - 10 * DAY_MS)
     judged_ms = NOW_MS - MINUTE_MS
     async with database.write() as connection:
-        await judgements.save(connection, FARM_ID, "house-7", judged_ms=judged_ms, state={})
+        for room_id in ("house-3", "house-7"):
+            present = await judgements.lock(connection, FARM_ID, room_id)
+            assert present is not None
+            await judgements.save(connection, FARM_ID, present, judged_ms=judged_ms, state={})
     outcome = await taken(database, [timed(91.0, probe="h7-door", at_ms=judged_ms + 1)])
     assert outcome.rooms == {"house-7"}
     assert await again_from(database, "house-7") is None
@@ -166,9 +169,10 @@ async def test_a_room_is_judged_again_only_from_readings_behind_its_judgement(da
 
 
 async def again_from(database: Database, room_id: str) -> int | None:
-    [row] = await written(database, "judgements", room_id=room_id)
-    found: int | None = row["again_from_ms"]
-    return found
+    async with database.write() as connection:
+        present = await judgements.lock(connection, FARM_ID, room_id)
+    assert present is not None
+    return present.again_from_ms
 
 
 async def test_a_reading_heard_while_its_probe_waited_concerns_no_room(database: Database) -> None:
