@@ -6,17 +6,21 @@ A (notice, step, person, way) exists once, so addressing twice, or in two proces
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 from uuid import NAMESPACE_URL, uuid5
 
 from rules.model import Instant
 from service.clock import Clock
+from service.errors import PassingError
 from service.localtime import local
+from service.log import log
 from service.notifications.routing import Line, Tell, Way, next_step
 from service.storage import outbox, people
 from service.storage.database import Connection, Database
 from service.storage.rows import Record
 
-GOING = "going"
+GOING, CANNOT = "going", "cannot"
+MAY_REACH = frozenset({outbox.WAITING, outbox.SENT})
 
 
 @dataclass(slots=True, kw_only=True)
@@ -32,42 +36,63 @@ class Address:
         async with self.database.read() as connection:
             unfinished = await outbox.unaddressed(connection, self.farm["farm_id"])
         made = 0
-        for notice in unfinished:
-            async with self.database.write() as connection:
-                made += await self._notice(connection, notice)
+        for notice in sorted(unfinished, key=lambda n: n["kind"] != "back"):  # what is over need not be told first
+            try:
+                made += await self._one(notice["notice_key"])
+            except PassingError:
+                raise
+            except Exception:  # noqa: BLE001 - one notice's trouble must not silence the others
+                log.exception("notice could not be addressed", notice=notice["notice_key"])
         return made
+
+    async def _one(self, notice_key: str) -> int:
+        async with self.database.write() as connection:
+            notice = await outbox.open_notice(connection, self.farm["farm_id"], notice_key)
+            return 0 if notice is None else await self._notice(connection, notice)
 
     async def _notice(self, connection: Connection, notice: Record) -> int:
         farm_id, now_ms = self.farm["farm_id"], self.clock.now_ms()
+        if notice["kind"] == "back":
+            return await self._back(connection, notice, now_ms)
         if notice["telling"] == "round":
             await outbox.finish_addressing(connection, farm_id, notice["notice_key"])
             return 0
-        if notice["kind"] == "back":
-            return await self._back(connection, notice, now_ms)
+        return await self._wake(connection, notice, now_ms)
+
+    async def _wake(self, connection: Connection, notice: Record, now_ms: Instant) -> int:
+        """Go down the call list as far as time and answers ask."""
+        farm_id = self.farm["farm_id"]
         told = await outbox.tellings_of(connection, farm_id, notice["happening_id"])
         mine = [t for t in told if t["notice_key"] == notice["notice_key"]]
         answers = await outbox.answers_of(connection, farm_id, notice["happening_id"])
-        since = [a for a in answers if a["word"] == GOING and a["at_ms"] >= notice["decided_ms"]]
+        said = {(a["word"], a["person_id"]) for a in answers if a["at_ms"] >= notice["decided_ms"]}
         step = next_step(
             await self._call_list(connection, notice["decided_ms"]),
-            {t["person_id"]: t["state"] in {outbox.WAITING, outbox.SENT} for t in mine},
-            somebody_is_going=bool(since),
+            {t["person_id"]: t["state"] in MAY_REACH and (CANNOT, t["person_id"]) not in said for t in mine},
+            somebody_is_going=any(word == GOING for word, _ in said),
             began_ms=notice["decided_ms"],
             now_ms=now_ms,
         )
         await self._add(connection, notice, step.tell, now_ms)
         if step.finished and not _may_need_more(mine, step.tell):
+            if not mine:
+                log.error("nobody can be told: nobody on the call list has a number or address", **_name(notice))
             await outbox.finish_addressing(connection, farm_id, notice["notice_key"])
         return len(step.tell)
 
     async def _back(self, connection: Connection, notice: Record, now_ms: Instant) -> int:
-        """Tell those who were woken, and nobody else; what had not gone out yet is called off."""
+        """Tell those who were woken, and nobody else; what had not gone out yet is called off.
+
+        An end that no text can tell (the limit itself is gone, or nobody was woken) still calls off the rest.
+        """
         farm_id, happening = self.farm["farm_id"], notice["happening_id"]
         why = "back before it went out"
         await outbox.cancel_waiting(connection, farm_id, happening, at_ms=now_ms, why=why)
         told = await outbox.tellings_of(connection, farm_id, happening)
         first = [t for t in told if t["kind"] != "back"]
         woken = {(t["person_id"], Way(t["way"])) for t in first if t["state"] == outbox.SENT}
+        if notice["telling"] == "round":
+            woken = set()
         tell = tuple(Tell(step=0, person_id=person, way=way) for person, way in sorted(woken))
         await self._add(connection, notice, tell, now_ms)
         if not any(t["state"] == outbox.WAITING for t in first):
@@ -114,6 +139,10 @@ def ways(person: Record) -> tuple[Way, ...]:
 def _may_need_more(mine: list[Record], new: tuple[Tell, ...]) -> bool:
     """While a telling is under way, somebody else may still have to be told instead."""
     return bool(new) or any(t["state"] == outbox.WAITING for t in mine)
+
+
+def _name(notice: Record) -> dict[str, Any]:
+    return {"notice": notice["notice_key"], "room": notice["room_id"]}
 
 
 def _key(farm_id: int, notice_key: str, tell: Tell) -> str:

@@ -16,12 +16,13 @@ from service.clock import Clock
 from service.log import log
 from service.notifications.carriers.message import Carrier, Message
 from service.notifications.carriers.outcome import Accepted, Outcome, Unreachable
-from service.notifications.render import render
+from service.notifications.render import plain, render
 from service.notifications.retry import TryAgain, after_failure
 from service.notifications.routing import Way
 from service.storage import outbox, people
 from service.storage.database import Connection, Database
 from service.storage.rows import Record
+from service.wording.units import Units
 
 AT_A_TIME: Final = 20
 CLAIM_MS: Final = 2 * MINUTE_MS
@@ -53,7 +54,10 @@ class Deliver:
         """Try every telling that is due once; return how many were tried."""
         async with self.database.write() as connection:
             ready = await self._claim(connection)
-        await asyncio.gather(*(self._try(one) for one in ready))
+        ended = await asyncio.gather(*(self._try(one) for one in ready), return_exceptions=True)
+        for error in ended:
+            if error is not None:
+                raise error
         return len(ready)
 
     async def _claim(self, connection: Connection) -> list[Ready]:
@@ -70,16 +74,23 @@ class Deliver:
             await self._end(connection, row, outbox.MISSED, now_ms, "too late to be useful; see the sheet")
             return None
         person = await people.person(connection, self.farm["farm_id"], row["person_id"])
-        text = row["text"] or render(row, person["units"])
         to = person["phone"] if row["way"] == Way.TEXT else person["email"]
-        if not to:
-            await self._end(connection, row, outbox.GAVE_UP, now_ms, f"no address for {row['way']}")
+        trouble = self._cannot_go(row["way"], to)
+        if trouble:
+            await self._end(connection, row, outbox.GAVE_UP, now_ms, trouble)
             return None
+        text = row["text"] or _written(row, person["units"])
         first = now_ms if row["first_try_ms"] is None else row["first_try_ms"]
         begun = {"text": text, "first_try_ms": first}
         await outbox.begin_attempt(connection, self.farm["farm_id"], row["delivery_id"], begun)
         message = Message(to=to, text=text, key=row["delivery_id"], at_ms=now_ms, subject=text.partition(".")[0])
         return Ready(row={**row, **begun}, message=message)
+
+    def _cannot_go(self, way: str, to: str | None) -> str:
+        """Why trying is of no use: said at once, so that the next person is told at once."""
+        if Way(way) not in self.carriers:
+            return f"no way to send a {way} is set up"
+        return "" if to else f"no address for {way}"
 
     async def _end(self, connection: Connection, row: Record, state: str, now_ms: Instant, detail: str) -> None:
         await outbox.end_attempt(
@@ -113,14 +124,20 @@ class Deliver:
             )
 
     async def _carry(self, ready: Ready) -> Outcome:
-        carrier = self.carriers.get(Way(ready.row["way"]))
-        if carrier is None:
-            return Unreachable(detail=f"no way to send a {ready.row['way']} is set up")
         try:
-            return await carrier.carry(ready.message)
+            return await self.carriers[Way(ready.row["way"])].carry(ready.message)
         except Exception as error:  # noqa: BLE001 - a carrier's bug must not stop the others
             log.exception("carrier failed", way=ready.row["way"])
             return Unreachable(detail=f"our own fault: {type(error).__name__}")
+
+
+def _written(row: Record, units: Units) -> str:
+    """The text; facts that cannot be put into words must not keep anybody asleep, nor hold up other tellings."""
+    try:
+        return render(row, units)
+    except Exception:  # noqa: BLE001 - as said above
+        log.exception("text could not be written", notice=row["notice_key"])
+        return plain(row)
 
 
 def _becomes(outcome: Outcome, row: Record, attempt: int, now_ms: Instant) -> dict[str, Any]:

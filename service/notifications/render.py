@@ -21,6 +21,11 @@ def render(notice: Record, units: Units) -> str:
     return say(_alarm(facts), units)
 
 
+def plain(notice: Record) -> str:
+    """What is said when the facts cannot be put into words: where to look."""
+    return f"{notice['facts'].get('room', notice['room_id'])}: something is wrong there, look at the page."
+
+
 def _alarm(facts: dict[str, Any]) -> AlarmFacts:
     return AlarmFacts(
         room=facts["room"],

@@ -1,8 +1,8 @@
 """Who is told next. A plain decision: call list, what was tried and answered so far, and the time go in.
 
 The first two on the list are told at once: until a full send-and-reply round trip has been seen, nobody may wait
-for an answer that cannot come. The others follow by time, sooner when nobody before them could be reached at all,
-and nobody further once somebody is going.
+for an answer that cannot come. The others follow by time, sooner when nobody before them can come or be reached,
+and nobody further once somebody is going. A person without a phone number or address is passed over.
 """
 
 from __future__ import annotations
@@ -64,22 +64,19 @@ def next_step(
 
     Args:
         call_list: in order.
-        told: people who were told (or are being told), and whether that may still have reached them.
+        told: people who were told (or are being told), and whether one of them may still come: it may have reached
+            them, and they did not say that they cannot.
         somebody_is_going: an answer that stops the chain.
         began_ms: when the notice was made.
         now_ms: now.
     """
     if somebody_is_going:
         return Step(tell=(), finished=True)
-    due = [line for n, line in enumerate(call_list) if n < AT_ONCE or now_ms - began_ms >= line.after_ms]
-    new = [line for line in due if line.person_id not in told]
+    reachable = [(step, line) for step, line in enumerate(call_list) if line.ways]
+    left = [(step, line) for step, line in reachable if line.person_id not in told]
+    at_once = {step for step, _ in reachable[:AT_ONCE]}
+    new = [(step, line) for step, line in left if step in at_once or now_ms - began_ms >= line.after_ms]
     if not new and not any(told.values()):
-        new = [line for line in call_list if line.person_id not in told][:1]
-    tell = tuple(
-        Tell(step=step, person_id=line.person_id, way=way)
-        for step, line in enumerate(call_list)
-        if line in new
-        for way in line.ways
-    )
-    everybody = {line.person_id for line in call_list} <= told.keys() | {t.person_id for t in tell}
-    return Step(tell=tell, finished=everybody)
+        new = left[:1]
+    tell = tuple(Tell(step=step, person_id=line.person_id, way=way) for step, line in new for way in line.ways)
+    return Step(tell=tell, finished=len(new) == len(left))

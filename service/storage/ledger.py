@@ -67,6 +67,14 @@ async def close_happening(connection: AsyncConnection, farm_id: int, happening_i
     await connection.execute(update(happenings).where(mine).values(closed_ms=at_ms))
 
 
+async def close_if_over(connection: AsyncConnection, farm_id: int, happening_id: str, at_ms: Instant) -> None:
+    """An answer closes a happening that has ended already; one that has not goes on."""
+    h = happenings.c
+    over = h.ended_ms.is_not(None) & h.closed_ms.is_(None)
+    mine = (h.farm_id == farm_id) & (h.happening_id == happening_id)
+    await connection.execute(update(happenings).where(mine, over).values(closed_ms=at_ms))
+
+
 async def add_transitions(connection: AsyncConnection, farm_id: int, rows: Sequence[Record]) -> None:
     """Append to the told ledger; a move that is there already (told before a crash) stays as it was."""
     if rows:

@@ -14,7 +14,7 @@ from sqlalchemy.ext.asyncio import AsyncConnection
 
 from rules.model import Instant
 from service.storage.insert import insert_into
-from service.storage.rows import Record, many
+from service.storage.rows import Record, many, one
 from service.storage.tables import answers, attempts, deliveries, notices
 
 WAITING, SENT, GAVE_UP, MISSED, CANCELLED = "waiting", "sent", "gave up", "missed", "cancelled"
@@ -25,6 +25,16 @@ async def unaddressed(connection: AsyncConnection, farm_id: int) -> list[Record]
     n = notices.c
     statement = select(notices).where(n.farm_id == farm_id, n.addressed == 0).order_by(n.decided_ms, n.notice_key)
     return [_with_facts(row) for row in await many(connection, statement)]
+
+
+async def open_notice(connection: AsyncConnection, farm_id: int, notice_key: str) -> Record | None:
+    """One notice whose telling is not finished, held for this transaction: an answer waits, or is waited for."""
+    n = notices.c
+    statement = (
+        select(notices).where(n.farm_id == farm_id, n.notice_key == notice_key, n.addressed == 0).with_for_update()
+    )
+    row = await one(connection, statement)
+    return None if row is None else _with_facts(row)
 
 
 async def notices_between(
@@ -140,8 +150,9 @@ async def cancel_waiting(
     here = select(notices.c.notice_key).where(
         notices.c.farm_id == farm_id, notices.c.happening_id == happening_id, notices.c.kind != "back"
     )
+    # Notices first: whoever is addressing one of them has then either finished, and is seen, or not begun.
+    stops = (notices.c.farm_id == farm_id) & notices.c.notice_key.in_(here)
+    await connection.execute(update(notices).where(stops).values(addressed=1))
     d = deliveries.c
     mine = (d.farm_id == farm_id) & d.notice_key.in_(here) & (d.state == WAITING) & (d.claimed_until_ms <= at_ms)
     await connection.execute(update(deliveries).where(mine).values(state=CANCELLED, ended_ms=at_ms, detail=why))
-    stops = (notices.c.farm_id == farm_id) & notices.c.notice_key.in_(here)
-    await connection.execute(update(notices).where(stops).values(addressed=1))

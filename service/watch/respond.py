@@ -53,6 +53,7 @@ async def answer(
                 await outbox.cancel_waiting(
                     connection, farm_id, happening, at_ms=now_ms, why=f"{person_id} is going"
                 )
+                await ledger.close_if_over(connection, farm_id, happening, now_ms)
         return happening_id
 
 
