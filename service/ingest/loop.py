@@ -12,7 +12,7 @@ from service.log import log
 from service.messages import Decoded
 from service.storage.database import Database
 from service.watch.horizon import Horizon
-from service.watch.record import record
+from service.watch.record import Batch, record
 from service.wire.decode import decode
 from service.wire.sources import Source
 from service.wire.topics import is_marker
@@ -47,22 +47,26 @@ class Recording:
 
     async def handle(self, batch: Sequence[Received]) -> None:
         """Record one batch, however often it takes, then acknowledge it."""
-        probes = [m for m in batch if not is_marker(m.incoming.topic, prefix=self.prefix, farm=self.farm)]
-        decoded = [(m.incoming, self._decode(m)) for m in probes]
+        markers = [m for m in batch if is_marker(m.incoming.topic, prefix=self.prefix, farm=self.farm)]
+        decoded = [(m.incoming, self._decode(m)) for m in batch if m not in markers]
+        if decoded:
+            self.recorded(await self._record(decoded))
+        self.connection.acknowledge(batch)
+        if any(self.connection.is_our_marker(m) for m in markers):
+            self.horizon.caught_up()
+
+    async def _record(self, decoded: Batch) -> set[str]:
+        """Record, however often it takes; return the rooms it concerned."""
         wait_s = FIRST_BACK_OFF_S
-        while decoded:
+        while True:
             try:
-                outcome = await record(self.database, self.farm_id, decoded)
+                return (await record(self.database, self.farm_id, decoded)).rooms
             except PassingError as error:
                 log.warning("readings wait for the database", messages=len(decoded), cause=str(error))
-                await pause(wait_s)
-                wait_s = min(wait_s * 2, LONGEST_BACK_OFF_S)
-                continue
-            self.recorded(outcome.rooms)
-            break
-        self.connection.acknowledge(batch)
-        if any(m.incoming.payload == self.connection.marker for m in batch if m not in probes):
-            self.horizon.caught_up()
+            except Exception:  # noqa: BLE001 - ending here would lose nothing and hear nothing, and nobody would know
+                log.exception("readings could not be recorded", messages=len(decoded))
+            await pause(wait_s)
+            wait_s = min(wait_s * 2, LONGEST_BACK_OFF_S)
 
     def _decode(self, message: Received) -> Decoded:
         decoded = decode(message.incoming, prefix=self.prefix, farm=self.farm, sources=self.sources)

@@ -121,7 +121,13 @@ class Connection:
 
     def take(self, most: int) -> list[Received]:
         """The oldest waiting messages; they stay waiting at the broker until acknowledged."""
-        return [self._waiting.popleft() for _ in range(min(most, len(self._waiting)))]
+        with self._lock:
+            return [self._waiting.popleft() for _ in range(min(most, len(self._waiting)))]
+
+    def is_our_marker(self, message: Received) -> bool:
+        """True for the marker that was sent on the connection that still stands."""
+        with self._lock:
+            return message.generation == self._generation and message.incoming.payload == self.marker
 
     def acknowledge(self, messages: Sequence[Received]) -> None:
         """Acknowledge in order of arrival, except what came on an earlier connection."""
@@ -191,8 +197,9 @@ class Connection:
             duplicate=bool(message.dup),
             qos=message.qos,
         )
-        received = Received(incoming=incoming, packet_id=message.mid, generation=self._generation)
-        self._waiting.append(received)
+        with self._lock:
+            received = Received(incoming=incoming, packet_id=message.mid, generation=self._generation)
+            self._waiting.append(received)
         self._loop.call_soon_threadsafe(self.listener.woken.set)
 
     def _forget_connection(self) -> None:
