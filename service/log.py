@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import sys
 from typing import Any
 
@@ -13,6 +14,8 @@ log: Any = structlog.get_logger("houseband")
 def set_up_log(*, as_json: bool) -> None:
     """Choose lines for people or for machines."""
     renderer: Any = structlog.processors.JSONRenderer() if as_json else structlog.dev.ConsoleRenderer(colors=False)
+    # A tick that is still busy when it rings again is no news.
+    logging.getLogger("apscheduler").setLevel(logging.ERROR)
     structlog.configure(
         processors=[
             structlog.processors.add_log_level,

@@ -44,6 +44,19 @@ def upgrade() -> None:
         sqlite_with_rowid=False,
     )
     op.create_table(
+        "arrivals",
+        sa.Column("farm_id", sa.Integer(), autoincrement=False, nullable=False),
+        sa.Column("arrival_id", sa.Text(), nullable=False),
+        sa.Column("room_id", sa.Text(), nullable=False),
+        sa.Column("at_ms", MOMENT, nullable=False),
+        sa.PrimaryKeyConstraint("farm_id", "arrival_id", name=op.f("pk_arrivals")),
+        sqlite_strict=True,
+        sqlite_with_rowid=False,
+    )
+    with op.batch_alter_table("arrivals", schema=None) as batch_op:
+        batch_op.create_index(batch_op.f("ix_arrivals_farm_id_room_id"), ["farm_id", "room_id"], unique=False)
+
+    op.create_table(
         "attempts",
         sa.Column("farm_id", sa.Integer(), autoincrement=False, nullable=False),
         sa.Column("delivery_id", sa.Text(), nullable=False),
@@ -176,7 +189,6 @@ def upgrade() -> None:
         sa.Column("room_id", sa.Text(), nullable=False),
         sa.Column("judged_ms", MOMENT, nullable=False),
         sa.Column("state", sa.Text(), nullable=False),
-        sa.Column("again_from_ms", MOMENT, nullable=True),
         sa.PrimaryKeyConstraint("farm_id", "room_id", name=op.f("pk_judgements")),
         sqlite_strict=True,
         sqlite_with_rowid=False,
@@ -434,5 +446,9 @@ def downgrade() -> None:
     op.drop_table("call_list")
     op.drop_table("batches")
     op.drop_table("attempts")
+    with op.batch_alter_table("arrivals", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_arrivals_farm_id_room_id"))
+
+    op.drop_table("arrivals")
     op.drop_table("answers")
     op.drop_table("alarms")

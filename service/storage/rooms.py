@@ -125,6 +125,7 @@ async def place_probe(connection: AsyncConnection, farm_id: int, values: Record)
     await _hear_of(connection, farm_id, values["probe_id"], values["recorded_ms"])
     if values["room_id"] is not None:
         await connection.execute(placements.insert().values({**values, "farm_id": farm_id, "valid_to_ms": None}))
+        await judgements.note_arrival(connection, farm_id, values["room_id"], values["valid_from_ms"])
 
 
 async def _hear_of(connection: AsyncConnection, farm_id: int, probe_id: str, at_ms: Instant) -> None:

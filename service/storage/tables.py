@@ -134,7 +134,12 @@ stays = _table(
 
 judgements = _table(
     "judgements", "room_id",
-    _text("room_id"), _moment("judged_ms"), _text("state"), _moment("again_from_ms", null=True),
+    _text("room_id"), _moment("judged_ms"), _text("state"),
+)  # fmt: skip
+arrivals = _table(
+    "arrivals", "arrival_id",
+    _text("arrival_id"), _text("room_id"), _moment("at_ms"),
+    Index(None, "farm_id", "room_id"),
 )  # fmt: skip
 happenings = _table(
     "happenings", "happening_id",

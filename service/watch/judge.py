@@ -82,7 +82,7 @@ class Judge:
         state, new = evaluate(state, schedule=limits, readings=history, until_ms=until_ms, placed=present)
         story = await self._story(connection, room, placed, now_ms)
         story.tell((*events, *new))
-        await self._write(connection, room["room_id"], story, state)
+        await self._write(connection, judgement, story, state)
         return Judged(moved=len(story.moved), notices=len(story.notices))
 
     async def _history(
@@ -116,12 +116,12 @@ class Judge:
             happening_of={key: row["happening_id"] for key, row in alarms.items()},
         )
 
-    async def _write(self, connection: Connection, room_id: str, story: Story, state: RoomState) -> None:
-        await judgements.save(connection, self.farm_id, room_id, judged_ms=state.clock_ms, state=to_plain(state))
+    async def _write(self, connection: Connection, judgement: Judgement, story: Story, state: RoomState) -> None:
+        await judgements.save(connection, self.farm_id, judgement, judged_ms=state.clock_ms, state=to_plain(state))
         for happening in story.happenings.values():
             await ledger.save_happening(connection, self.farm_id, happening)
         for key in story.moved:
-            row = _alarm_row(room_id, key, story)
+            row = _alarm_row(judgement.room_id, key, story)
             await ledger.set_alarm(connection, self.farm_id, row, normal=story.states[key] is State.NORMAL)
         await ledger.add_transitions(connection, self.farm_id, story.transitions)
         await ledger.add_notices(connection, self.farm_id, story.notices)

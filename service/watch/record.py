@@ -19,7 +19,6 @@ from service.log import log
 from service.messages import Decoded, Incoming, Reason, Rejected, Understood
 from service.storage import judgements, readings
 from service.storage.database import Connection, Database, is_passing
-from service.watch.judge import SETTLE_MS
 
 Batch: TypeAlias = Sequence[tuple[Incoming, Decoded]]
 
@@ -115,18 +114,8 @@ class _Recording:
         await readings.tally(self.connection, self.farm_id, self.counts)
         self.result.rejected = len(self.rejected)
         self.result.refused = [why for _, why in self.rejected]
-        self.result.rooms = await self._note(batch)
+        self.result.rooms = await judgements.note_new_readings(self.connection, self.farm_id, self.new)
         return self.result
-
-    async def _note(self, batch: Batch) -> set[str]:
-        """Mark rooms that are judged past a new reading: last of all, so that no judgement slips in between.
-
-        A judgement that is under way can pass a reading only if that is nearly as old as the settling time.
-        """
-        received_ms = max((incoming.received_ms for incoming, _ in batch), default=0)
-        return await judgements.note_new_readings(
-            self.connection, self.farm_id, self.new, settled_ms=received_ms - SETTLE_MS // 2
-        )
 
     async def _welcome(self, batch: Batch) -> set[ProbeId]:
         """Probes whose readings are taken: all, unless too many are waiting to be placed already."""
