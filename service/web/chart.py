@@ -14,7 +14,7 @@ from rules.model import MINUTE_MS, SECOND_MS, Instant
 from service.reports.night import Line, QuantityNight, RoomNight
 from service.reports.span import hours
 from service.reports.words import Words
-from service.wording.format import edge_on_page
+from service.wording.format import bare_on_page, edge_on_page
 from service.wording.night_chart import BandStep, NumberedStretch, Panel, night_chart
 from service.wording.sentences import capital
 from service.wording.units import scale_of
@@ -96,6 +96,7 @@ def _panel_data(quantity: QuantityNight, night: RoomNight, words: Words) -> dict
         "title": capital(words.language[1].quantity[quantity.quantity]),
         "unit": scale.page_unit,
         "decimals": scale.decimals,
+        "ends": [[shown(v), bare_on_page(quantity.quantity, v, words.units)] for v in quantity.spread or ()],
         "edges": [[shown(e), edge_on_page(quantity.quantity, e, words.units)] for e in sorted(edges)],
         "lines": [
             {"place": line.place, "points": [[at / SECOND_MS, shown(v)] for at, v in _with_gaps(line)]}

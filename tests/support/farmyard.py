@@ -6,7 +6,10 @@ and notices are not written by hand: the readings are judged as they would have 
 
 from __future__ import annotations
 
+import asyncio
+import shutil
 from collections.abc import AsyncIterator, Callable, Iterable
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import asynccontextmanager
 from datetime import date
 from pathlib import Path
@@ -44,6 +47,8 @@ DRY_FROM_MS: Final = NIGHT_FROM_MS + 8 * HOUR_MS
 """02:00: House 7 falls from 97 to 78 % and comes back by 03:00."""
 WAY_LATE_MS: Final = 2 * SECOND_MS
 
+FILE: Final = "farmyard.db"
+
 ROOMS: Final = (
     ("house-7", "House 7", "House 7", "fruiting"),
     ("house-3", "House 3", "House 3", "fruiting"),
@@ -68,7 +73,7 @@ PEOPLE: Final = (
 
 
 def sqlite_url(folder: Path) -> str:
-    return f"sqlite+aiosqlite:///{folder / 'farmyard.db'}"
+    return f"sqlite+aiosqlite:///{folder / FILE}"
 
 
 @asynccontextmanager
@@ -220,6 +225,35 @@ async def dry_night(database: Database, farm: dict[str, Any], *, to_ms: Instant 
     await judge_as_it_went(database, farm, from_ms=NIGHT_FROM_MS, to_ms=before, step_ms=2 * HOUR_MS)
     await judge_as_it_went(database, farm, from_ms=before, to_ms=after, step_ms=2 * MINUTE_MS)
     await judge_as_it_went(database, farm, from_ms=after, to_ms=to_ms, step_ms=HOUR_MS)
+
+
+def write_dry_night(folder: Path) -> Path:
+    """A database file with the farm and its dry night, to be copied by tests that only look; takes seconds."""
+
+    async def write() -> None:
+        async with open_database(folder) as database:
+            await dry_night(database, await settle(database))
+
+    with ThreadPoolExecutor(max_workers=1) as elsewhere:  # no other loop must be running where this one runs
+        elsewhere.submit(asyncio.run, write()).result()
+    return folder / FILE
+
+
+@asynccontextmanager
+async def open_copy(file: Path, folder: Path) -> AsyncIterator[Database]:
+    """A copy of a database file in a folder of its own, closed at the end."""
+    shutil.copy(file, folder / FILE)
+    database = Database(sqlite_url(folder))
+    try:
+        yield database
+    finally:
+        await database.close()
+
+
+async def the_farm(database: Database) -> dict[str, Any]:
+    """The row of the farm that :func:`settle` made."""
+    async with database.read() as connection:
+        return dict(await rooms.farm_by_slug(connection, "tansy") or {})
 
 
 class Willing:

@@ -66,10 +66,9 @@
     const [low, high] = extent(panel);
     const marks = panel.edges.map(([value, name]) => [value, name]);
     if (marks.length < 2) {
-      const values = panel.lines.flatMap((line) => line.points.map((p) => p[1])).filter((v) => v !== null);
-      for (const value of [Math.min(...values), Math.max(...values)]) {
+      for (const [value, name] of panel.ends) {
         const free = marks.every((mark) => Math.abs(mark[0] - value) > (high - low) * 0.16);
-        if (free) marks.push([value, value.toFixed(panel.decimals)]);
+        if (free) marks.push([value, name]);
       }
     }
     return marks.sort((one, other) => one[0] - other[0]);

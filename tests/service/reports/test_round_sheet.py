@@ -1,0 +1,126 @@
+"""The whole sheet: order of rooms, what was held back, silent and waiting probes; and its words."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from rules.model import HOUR_MS, MINUTE_MS, Quantity
+from service.reports.night import Books
+from service.reports.round_sheet import RoundSheet, Standing, round_sheet
+from service.reports.span import newest_span
+from service.reports.words import Words
+from service.storage import rooms
+from service.storage.database import Database
+from service.watch.catalogue import Catalogue
+from service.wording.units import Units
+from tests.support import farmyard
+
+HALF_PAST_TWO = farmyard.DRY_FROM_MS + 30 * MINUTE_MS
+
+
+async def sheet_at(database: Database, farm: dict[str, Any], now_ms: int = farmyard.NOW_MS) -> RoundSheet:
+    async with database.read() as connection:
+        books = Books(connection=connection, farm=farm, profiles=Catalogue(farm["farm_id"]))
+        return await round_sheet(books, newest_span(farm, now_ms))
+
+
+def words(farm: dict[str, Any], units: Units = "us", now_ms: int = farmyard.NOW_MS) -> Words:
+    return Words(farm=farm, units=units, now_ms=now_ms)
+
+
+async def test_after_a_dry_night_the_dry_room_is_first_and_the_others_are_quiet(
+    dry_night: Database, farm: dict[str, Any]
+) -> None:
+    sheet = await sheet_at(dry_night, farm)
+
+    assert [line.standing for line in sheet.lines] == [Standing.WELL_AGAIN, Standing.QUIET, Standing.QUIET]
+    (loud,) = sheet.loud
+    said = words(farm)
+    assert (said.lead(loud), said.story(loud)) == (
+        "Well again.",
+        "Humidity under 85% for 38 min from 02:13, lowest 78% at door end. First check: humidifier.",
+    )
+    assert said.span(sheet.span) == "Night of Tue 24 Nov to Wed 25 Nov and the day so far, 18:00 to 07:10"
+
+
+async def test_while_it_goes_on_the_room_is_still_low_and_nobody_has_answered(
+    database: Database, farm: dict[str, Any]
+) -> None:
+    await farmyard.dry_night(database, farm, to_ms=HALF_PAST_TWO)
+
+    sheet = await sheet_at(database, farm, HALF_PAST_TWO)
+
+    said = words(farm, now_ms=HALF_PAST_TWO)
+    assert said.lead(sheet.lines[0]) == "Still low."
+    assert said.story(sheet.lines[0]).startswith("Humidity under 85% since 02:13, lowest 78% at door end.")
+    assert said.answers(sheet.lines[0].night) == ["Nobody was texted about this."]
+
+
+async def test_a_room_where_a_limit_is_passed_comes_before_one_that_was_worse(
+    dry_night: Database, farm: dict[str, Any]
+) -> None:
+    now = farmyard.NOW_MS + HOUR_MS
+    warm = farmyard.every(MINUTE_MS, farmyard.NOW_MS, now, lambda _at: 9.0)
+    await farmyard.send(dry_night, farm["farm_id"], "cooler-1", Quantity.TEMPERATURE, warm)
+    await farmyard.judge_as_it_went(dry_night, farm, from_ms=farmyard.NOW_MS, to_ms=now)
+
+    sheet = await sheet_at(dry_night, farm, now)
+
+    assert sheet.lines[0].night.room["room_id"] == "cooler"
+    assert sheet.lines[0].standing is Standing.STILL_WRONG
+
+
+async def test_a_room_in_its_first_days_would_have_texted(database: Database, farm: dict[str, Any]) -> None:
+    async with database.write() as connection:
+        await rooms.end_first_days(connection, farm["farm_id"], "house-7", farmyard.NOW_MS + HOUR_MS)
+    await farmyard.dry_night(database, farm)
+
+    sheet = await sheet_at(database, farm)
+
+    ((line, notice),) = sheet.held_back
+    assert words(farm).held_back(line, notice) == (
+        "House 7: would have texted at 02:21. In its first days nobody is woken."
+    )
+
+
+async def test_a_room_that_nobody_hears_cannot_be_judged(dry_night: Database, farm: dict[str, Any]) -> None:
+    later = farmyard.NOW_MS + 2 * HOUR_MS
+
+    sheet = await sheet_at(dry_night, farm, later)
+
+    assert {line.standing for line in sheet.lines} == {Standing.CANNOT_SAY}
+    assert {p.probe_id for p in sheet.silent} == {p[0] for p in farmyard.PROBES}
+    said = words(farm, now_ms=later)
+    assert said.silent(sheet.silent[0]).startswith("last heard 07:")
+    assert "Nothing is heard of" in said.story(sheet.lines[0])
+
+
+async def test_a_probe_that_hangs_nowhere_waits_on_the_sheet(database: Database, farm: dict[str, Any]) -> None:
+    await farmyard.send(database, farm["farm_id"], "stray", Quantity.CO2, [(farmyard.NOW_MS, 500.0)])
+
+    assert [p["probe_id"] for p in (await sheet_at(database, farm)).waiting] == ["stray"]
+
+
+async def test_contradictions_are_counted_as_not_read(database: Database, farm: dict[str, Any]) -> None:
+    at = farmyard.NIGHT_FROM_MS + HOUR_MS
+    for value in (90.0, 91.0):
+        await farmyard.send(database, farm["farm_id"], "h3-middle", Quantity.HUMIDITY, [(at, value)])
+
+    sheet = await sheet_at(database, farm)
+
+    assert words(farm).rejected(sheet) == "1 message could not be read."
+
+
+async def test_a_dip_is_told_in_sentences_in_the_readers_units(database: Database, farm: dict[str, Any]) -> None:
+    await farmyard.send_night(database, farm["farm_id"])
+    cold = farmyard.every(MINUTE_MS, farmyard.NOW_MS, farmyard.NOW_MS + HOUR_MS, lambda _at: 7.0)
+    await farmyard.send(database, farm["farm_id"], "h7-door", Quantity.TEMPERATURE, cold)
+    sheet = await sheet_at(database, farm, farmyard.NOW_MS + HOUR_MS)
+    night = next(line.night for line in sheet.lines if line.night.room["room_id"] == "house-7")
+    dip = next(d for d in night.dips if d.quantity is Quantity.TEMPERATURE)
+
+    us, metric = (words(farm, units).dip(night, dip) for units in ("us", "metric"))
+
+    assert us[0] == "07:10, and still low at 08:10: temperature low for 1 h so far."
+    assert us[1] == "Lowest 45 °F at 07:10; the band begins at 50 °F."
+    assert metric[1] == "Lowest 7.0 °C at 07:10; the band begins at 10 °C."
