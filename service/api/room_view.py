@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pydantic import Field
 
-from rules.model import MINUTE_MS
+from rules.model import MINUTE_MS, Quantity, Side
 from service.api.alarms import Alarm, alarm_of
 from service.api.fields import Answered
 from service.api.moments import Shown
@@ -15,7 +15,7 @@ from service.storage.rows import Record
 from service.storage.spans import Kept, newest_values
 from service.watch.desk import Desk
 from service.watch.facts import stage_day
-from service.watch.room_now import is_open, room_now
+from service.watch.room_now import Crop, RoomLimit, is_open, room_now
 
 
 class ProbeHere(Answered):
@@ -83,34 +83,8 @@ async def look_at(connection: Connection, desk: Desk, room_id: str) -> RoomNow:
         kind=room["kind"],
         first_days_end=room["first_days_end_ms"],
         probes=await _probes(connection, farm_id, room_id),
-        crops=[
-            CropHere(
-                batch_id=crop.batch,
-                profile=crop.profile.name,
-                version=crop.profile.version,
-                label=crop.profile.label,
-                stage=crop.stage.name,
-                stage_since=crop.stage_since_ms,
-                stage_day=stage_day(crop.stage_since_ms, now_ms, desk.farm["zone"]),
-                wakes=crop.wakes,
-            )
-            for crop in present.crops
-        ],
-        limits=[
-            LimitHere(
-                quantity=quantity.value,
-                side=side.value,
-                limit=held.near.limit,
-                wait_minutes=held.near.wait_ms / MINUTE_MS,
-                recover_margin=held.near.recover_margin,
-                recover_minutes=held.near.recover_ms / MINUTE_MS,
-                far_limit=None if held.far is None else held.far.limit,
-                far_wait_minutes=None if held.far is None else held.far.wait_ms / MINUTE_MS,
-                set_by_batch=held.crop.batch,
-                wakes=held.crop.wakes,
-            )
-            for (quantity, side), held in sorted(present.limits.limits.items())
-        ],
+        crops=[_crop(crop, stage_day(crop.stage_since_ms, now_ms, desk.farm["zone"])) for crop in present.crops],
+        limits=[_limit(*key, held) for key, held in sorted(present.limits.limits.items())],
         open_alarms=[alarm_of(alarm) for alarm in alarms if is_open(alarm["state"])],
         judged_until=await views.judged_until(connection, farm_id, room_id),
     )
@@ -129,4 +103,32 @@ def _probe(placement: Record, newest: list[Kept]) -> ProbeHere:
         place=placement["place"],
         since=since_ms,
         newest=[value_of(kept) for kept in newest if kept.at_ms >= since_ms],
+    )
+
+
+def _crop(crop: Crop, day: int) -> CropHere:
+    return CropHere(
+        batch_id=crop.batch,
+        profile=crop.profile.name,
+        version=crop.profile.version,
+        label=crop.profile.label,
+        stage=crop.stage.name,
+        stage_since=crop.stage_since_ms,
+        stage_day=day,
+        wakes=crop.wakes,
+    )
+
+
+def _limit(quantity: Quantity, side: Side, held: RoomLimit) -> LimitHere:
+    return LimitHere(
+        quantity=quantity.value,
+        side=side.value,
+        limit=held.near.limit,
+        wait_minutes=held.near.wait_ms / MINUTE_MS,
+        recover_margin=held.near.recover_margin,
+        recover_minutes=held.near.recover_ms / MINUTE_MS,
+        far_limit=None if held.far is None else held.far.limit,
+        far_wait_minutes=None if held.far is None else held.far.wait_ms / MINUTE_MS,
+        set_by_batch=held.crop.batch,
+        wakes=held.crop.wakes,
     )

@@ -7,7 +7,7 @@ from typing import Final
 from fastapi import APIRouter, Response
 from pydantic import Field
 
-from rules.model import MINUTE_MS, Instant
+from rules.model import FIRST_INSTANT, MINUTE_MS, Instant
 from service.api.access import AtDesk
 from service.api.fields import Answered
 from service.api.moments import Shown
@@ -40,7 +40,9 @@ class BrokerState(Answered):
     set_up: bool = Field(description="False: readings come by HTTP only.")
     heard: Shown | None = Field(description="When the broker was last heard, by our clock.")
     listening: bool = Field(description="Everything the broker had for us is recorded.")
-    not_listening_since: Shown | None
+    not_listening_since: Shown | None = Field(
+        description="None as well while the broker has not been heard out since the start."
+    )
 
 
 class SweepState(Answered):
@@ -109,7 +111,7 @@ def look(desk: Desk, tried: Tried) -> State:
     stale = last_ms is None or now_ms - last_ms > SWEEP_STALE_MS * wall
     overdue = tried.oldest_due_ms is not None and now_ms - tried.oldest_due_ms > TELLING_OVERDUE_MS
     deaf_too_long = deaf_ms is not None and now_ms - deaf_ms > DEAF_TOO_LONG_MS * wall
-    troubles = _troubles(tried, stale=stale, deaf_too_long=deaf_too_long)
+    troubles = _troubles(tried, stale=stale, deaf_too_long=deaf_too_long, just_started=deaf_ms == FIRST_INSTANT)
     return State(
         well=not troubles,
         troubles=troubles,
@@ -139,11 +141,11 @@ def _broker(desk: Desk, deaf_ms: Instant | None) -> BrokerState:
         set_up=desk.horizon.listens,
         heard=desk.broker_heard_ms(),
         listening=desk.horizon.listens and desk.horizon.is_listening,
-        not_listening_since=deaf_ms,
+        not_listening_since=deaf_ms or None,
     )
 
 
-def _troubles(tried: Tried, *, stale: bool, deaf_too_long: bool) -> list[str]:
+def _troubles(tried: Tried, *, stale: bool, deaf_too_long: bool, just_started: bool) -> list[str]:
     said = {
         "the database cannot be read": not tried.readable,
         "the database cannot be written": tried.readable and not tried.writable,
@@ -151,7 +153,8 @@ def _troubles(tried: Tried, *, stale: bool, deaf_too_long: bool) -> list[str]:
             tried.readable and tried.revision != tried.revision_needed
         ),
         "rooms have not been judged for too long": stale,
-        "the broker has not been listened to for more than 5 min": deaf_too_long,
+        "the broker has not been listened to for more than 5 min": deaf_too_long and not just_started,
+        "the broker has not been heard out since the start": just_started,
     }
     return [words for words, holds in said.items() if holds]
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from rules.alarm import OPEN, State
-from rules.limits import Crop, RoomLimits, tenderest
+from rules.limits import Crop, RoomLimit, RoomLimits, tenderest
 from rules.model import Instant
 from rules.stays import stays_in_order
 from service.storage import crops
@@ -15,6 +15,8 @@ from service.storage.database import Connection
 from service.storage.rows import Record
 from service.watch.catalogue import Catalogue
 from service.watch.schedule import Growing, crops_at
+
+__all__ = ["SPOKEN", "Crop", "RoomLimit", "RoomNow", "is_open", "room_now"]
 
 SPOKEN: Final[Mapping[str, str]] = {
     State.UNACKNOWLEDGED.value: "open",

@@ -10,8 +10,9 @@ from typing import Any
 
 import pytest
 
-from rules.model import MINUTE_MS
+from rules.model import FIRST_INSTANT, MINUTE_MS
 from service.api import state
+from service.notifications.address import Address
 from service.storage import machine
 from service.storage.database import Database
 from service.watch.horizon import Horizon
@@ -98,10 +99,15 @@ async def test_a_broker_not_listened_to_for_more_than_five_minutes_is_not(with_b
     await ask(with_broker, expect=200)
 
 
+async def test_a_broker_not_heard_out_since_the_start_is_said_as_that(with_broker: Api) -> None:
+    with_broker.desk.horizon.start_deaf(FIRST_INSTANT)
+    said = await ask(with_broker, expect=503)
+    assert said["troubles"] == ["the broker has not been heard out since the start"]
+    assert said["broker"]["not_listening_since"] is None
+
+
 async def test_a_telling_that_does_not_go_out_is_remarked(one_api: Api) -> None:
     await go_dry(one_api, 45)
-    from service.notifications.address import Address  # noqa: PLC0415
-
     desk = one_api.desk
     await Address(database=desk.database, farm=desk.farm, clock=desk.clock).all_notices()
     one_api.clock.forward(10 * MINUTE_MS + 1)
