@@ -160,7 +160,8 @@ class Books:
 async def read_ledger(books: Books, span: Span) -> Ledger:
     """Read the told ledger of a span."""
     connection, farm_id = books.connection, books.farm_id
-    within = {"from_ms": span.from_ms, "to_ms": span.to_ms}
+    # What was said this very moment is part of a report that reaches the present.
+    within = {"from_ms": span.from_ms, "to_ms": span.to_ms + 1 if span.reaches_now else span.to_ms}
     return Ledger(
         alarms=await nights.open_alarms(connection, farm_id),
         notices=await outbox.notices_between(connection, farm_id, **within),
