@@ -50,6 +50,16 @@ async def publish(broker: Broker, *messages: tuple[str, bytes], qos: int = 1) ->
     await asyncio.to_thread(publish_all, broker.port, messages, qos=qos)
 
 
+async def until_logged(capfd: pytest.CaptureFixture[str], line: str) -> None:
+    said: list[str] = []
+
+    def found() -> bool:
+        said.append("".join(capfd.readouterr()))
+        return line in "".join(said)
+
+    await until(found, within_s=10, what=f"the line {line!r} in the log")
+
+
 async def test_what_is_on_the_disk_is_acknowledged_and_does_not_come_again(
     database: Database, broker: Broker
 ) -> None:
@@ -190,13 +200,7 @@ async def test_trouble_in_a_callback_does_not_end_the_listening(
         await ingest.caught_up()
         healthy, ingest.connection.clock = ingest.connection.clock, None  # type: ignore[assignment]
         await publish(broker, timed(91.0))
-        said: list[str] = []
-
-        def complained() -> bool:
-            said.append("".join(capfd.readouterr()))
-            return "broker callback failed" in "".join(said)
-
-        await until(complained, within_s=10, what="a line in the log")
+        await until_logged(capfd, "broker callback failed")
         ingest.connection.clock = healthy
         await publish(broker, timed(92.0, probe="p2"))
         await until_stored(database, 1)
@@ -204,7 +208,7 @@ async def test_trouble_in_a_callback_does_not_end_the_listening(
 
 
 async def test_trouble_in_recording_is_retried_and_does_not_end_the_loop(
-    database: Database, broker: Broker
+    database: Database, broker: Broker, capfd: pytest.CaptureFixture[str]
 ) -> None:
     """Without its table for rejected messages even setting aside fails; once that is mended, all is there."""
     async with ingesting(database, broker) as ingest:
@@ -212,7 +216,7 @@ async def test_trouble_in_recording_is_retried_and_does_not_end_the_loop(
         async with database.write() as connection:
             await connection.exec_driver_sql("ALTER TABLE rejected RENAME TO mislaid")
         await publish(broker, ("houseband/tansy/p1/humidity", b"nonsense"), timed(91.0))
-        await until(lambda: ingest.connection.waiting == 0, within_s=10, what="the batch to be tried")
+        await until_logged(capfd, "readings could not be recorded")
         async with database.write() as connection:
             await connection.exec_driver_sql("ALTER TABLE mislaid RENAME TO rejected")
         await until_stored(database, 1)
