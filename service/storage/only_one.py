@@ -54,4 +54,7 @@ async def _advisory_lock(database: Database, farm_id: int) -> AsyncGenerator[Non
         key = {"space": _LOCK_SPACE, "farm": farm_id}
         if not await outside.scalar(text("SELECT pg_try_advisory_lock(:space, :farm)"), key):
             raise SetupError(REFUSED)
-        yield
+        try:
+            yield
+        finally:
+            await connection.invalidate()  # back in the pool, the session would go on holding the lock
