@@ -155,9 +155,12 @@ def pieces(
     moments = {from_ms, to_ms, *(b.from_ms for b in bands), *(t for start, end, _ in holds for t in (start, end))}
     ordered = sorted(t for t in moments if from_ms <= t <= to_ms)
     running = _Running(holds)
+    band, coming = BandFrom(from_ms=0), list(reversed(bands))
     for start, end in pairwise(ordered):
+        while coming and coming[-1].from_ms <= start:
+            band = coming.pop()
         lowest, highest = running.at(start)
-        yield Piece(from_ms=start, to_ms=end, lowest=lowest, highest=highest, band=_band_at(bands, start))
+        yield Piece(from_ms=start, to_ms=end, lowest=lowest, highest=highest, band=band)
 
 
 def _holds(readings: Iterable[Reading]) -> Iterator[tuple[Instant, Instant, float]]:
@@ -196,10 +199,6 @@ class _Running:
         self._present = [(end, value) for end, value in self._present if end > at_ms]
         values = [value for _, value in self._present]
         return (min(values), max(values)) if values else (None, None)
-
-
-def _band_at(bands: Sequence[BandFrom], at_ms: Instant) -> BandFrom:
-    return next((b for b in reversed(bands) if b.from_ms <= at_ms), BandFrom(from_ms=0))
 
 
 @dataclass(slots=True, kw_only=True)

@@ -76,9 +76,10 @@ def outside(
     """Find the dips of one quantity of one room."""
     readings = [h.reading for h in heard]
     found = exposure(readings, bands=bands, from_ms=from_ms, to_ms=to_ms)
-    past = exposure(readings, bands=limits, from_ms=from_ms, to_ms=to_ms)
+    # A text limit lies outside the band, so a quiet night need not be gone through twice.
+    past = exposure(readings, bands=limits, from_ms=from_ms, to_ms=to_ms).stretches if found.stretches else ()
     dips = [
-        _dip(group, quantity, heard, limits, past.stretches)
+        _dip(group, quantity, heard, limits, past)
         for side in Side
         for group in _joined([s for s in found.stretches if s.side is side])
     ]

@@ -60,7 +60,7 @@ async def heard_in(
             reading=Reading(probe=ProbeId(p), quantity=Quantity(q), at_ms=at, value=value),
             received_ms=at + late,
         )
-        for p, q, at, value, late in await connection.execute(statement)
+        for p, q, at, value, late in (await connection.execute(statement)).all()
     ]
 
 

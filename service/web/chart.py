@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any, Final
 
 from markupsafe import Markup
 
-from rules.exposure import BandFrom
 from rules.model import MINUTE_MS, SECOND_MS, Instant
 from service.reports.night import Line, QuantityNight, RoomNight
 from service.reports.span import hours
@@ -57,16 +56,16 @@ def _panel(quantity: QuantityNight, night: RoomNight, words: Words) -> Panel:
         quantity=quantity.quantity,
         points=first,
         beside=others,
-        bands=tuple(_band_steps(quantity.bands, night.span.to_ms)),
+        bands=tuple(_band_steps(quantity, night.span.to_ms)),
         stretches=tuple(_stretches(quantity, night)),
         units=words.units,
         max_gap_ms=MAX_GAP_MS,
     )
 
 
-def _band_steps(bands: Sequence[BandFrom], to_ms: Instant) -> Iterable[BandStep]:
-    ends = [band.from_ms for band in bands[1:]] + [to_ms]
-    for band, end in zip(bands, ends, strict=True):
+def _band_steps(quantity: QuantityNight, to_ms: Instant) -> Iterable[BandStep]:
+    ends = [*(band.from_ms for band in quantity.bands[1:]), to_ms]
+    for band, end in zip(quantity.bands, ends, strict=False):
         yield BandStep(from_ms=band.from_ms, to_ms=end, low=band.low, high=band.high)
 
 
@@ -104,7 +103,7 @@ def _panel_data(quantity: QuantityNight, night: RoomNight, words: Words) -> dict
         ],
         "bands": [
             [step.from_ms / SECOND_MS, step.to_ms / SECOND_MS, shown(step.low), shown(step.high)]
-            for step in _band_steps(quantity.bands, night.span.to_ms)
+            for step in _band_steps(quantity, night.span.to_ms)
         ],
         "dips": [[s.number, s.from_ms / SECOND_MS, s.to_ms / SECOND_MS] for s in _stretches(quantity, night)],
     }
