@@ -153,7 +153,9 @@ async def get_call_list(desk: AtDesk, daypart: Daypart) -> CallList:
 async def put_call_list(desk: AtDesk, daypart: Daypart, asked: CallListAsked) -> CallList:
     lines = [(line.person_id, round(line.after_minutes * MINUTE_MS)) for line in asked.lines]
     async with changing(desk) as connection:
-        await people.set_call_list(connection, desk.farm_id, daypart, lines)
+        await people.set_call_list(
+            connection, desk.farm_id, daypart, lines, who=asked.who, recorded_ms=desk.clock.now_ms()
+        )
         rows = await views.call_lines(connection, desk.farm_id, daypart)
         mute = [row["name"] for row in rows if not _can_be_told(row)]
         if mute:

@@ -121,7 +121,7 @@ async def get_room(desk: AtDesk, room_id: RoomId) -> RoomNow:
 async def post_first_days(desk: AtDesk, room_id: RoomId, asked: FirstDays) -> Room:
     end_ms = desk.clock.now_ms() if asked.end is None else asked.end
     async with changing(desk) as connection:
-        await rooms.end_first_days(connection, desk.farm_id, room_id, end_ms)
+        await rooms.end_first_days(connection, desk.farm_id, room_id, end_ms, who=asked.who)
         row = await rooms.room(connection, desk.farm_id, room_id)
     log.info("first days of a room end", room=room_id, end_ms=end_ms, who=asked.who)
     return _room(row)

@@ -38,7 +38,7 @@ from service.web.pages import add_pages
 
 def make_web(known_as: list[str]) -> FastAPI:
     """The API and the pages, without the parts they work with (``app.state.desk``)."""
-    app = FastAPI(title="Houseband", docs_url="/api/docs", openapi_url="/api/openapi.json", redoc_url=None)
+    app = FastAPI(title="Houseband", docs_url=None, openapi_url="/api/openapi.json", redoc_url=None)
     # A page from elsewhere must not reach us by giving this machine another name.
     app.add_middleware(TrustedHostMiddleware, allowed_hosts=["127.0.0.1", "localhost", "[::1]", *known_as])
     add_api(app)
@@ -66,30 +66,35 @@ async def running(settings: Settings) -> AsyncGenerator[FastAPI]:
     """
     async with AsyncExitStack() as stack:
         app = make_web(settings.known_as)
-        app.state.desk = await _start(settings, stack)
+        clock = make_clock(settings)
+        database = Database(settings.database_url)
+        stack.push_async_callback(database.close)
+        await migrate(database)
+        farm = await farm_row(database, settings.farm, clock.now_ms())
+        await stack.enter_async_context(only_one(database, farm["farm_id"]))
+        app.state.desk = await _listen(settings, database, farm, clock, stack=stack)
+        await _tell(settings, app.state.desk, stack=stack)
         yield app
 
 
-async def _start(settings: Settings, stack: AsyncExitStack) -> Desk:
-    """Start everything, in the order of the line: record, judge, tell."""
-    clock = make_clock(settings)
-    database = Database(settings.database_url)
-    stack.push_async_callback(database.close)
-    await migrate(database)
-    farm = await farm_row(database, settings.farm, clock.now_ms())
-    farm_id = farm["farm_id"]
-    await stack.enter_async_context(only_one(database, farm_id))
-
+async def _listen(
+    settings: Settings, database: Database, farm: dict[str, Any], clock: Clock, *, stack: AsyncExitStack
+) -> Desk:
+    """Record and judge."""
     horizon = Horizon(listens=settings.broker_host is not None)
     horizon.start_deaf(FIRST_INSTANT)
-    catalogue = Catalogue(farm_id)
+    catalogue = Catalogue(farm["farm_id"])
     sweep = Sweep(judge=Judge(database, farm, catalogue), horizon=horizon, clock=clock)
     after = AfterRecording(sweep)
-    carriers = await make_carriers(settings, stack)
     recording = await make_recording(
-        settings, database=database, farm_id=farm_id, clock=clock, horizon=horizon, after=after
+        settings, database=database, farm_id=farm["farm_id"], clock=clock, horizon=horizon, after=after
     )
-    desk = Desk(
+    _run(stack, after.run())
+    if recording is not None:
+        recording.connection.start()
+        stack.callback(recording.connection.stop)
+        _run(stack, recording.run())
+    return Desk(
         database=database,
         farm=farm,
         clock=clock,
@@ -99,26 +104,35 @@ async def _start(settings: Settings, stack: AsyncExitStack) -> Desk:
         recorded=after.note,
         broker_heard_ms=lambda: None if recording is None else recording.connection.last_heard_ms,
         messages_waiting=lambda: 0 if recording is None else recording.connection.waiting,
-        ways=frozenset(way.value for way in carriers),
+        ways=frozenset(way.value for way in Way if _is_set_up(way, settings)),
     )
+
+
+def _is_set_up(way: Way, settings: Settings) -> bool:
+    return {Way.TEXT: settings.text_gateway, Way.MAIL: settings.mail}[way] is not None
+
+
+async def _tell(settings: Settings, desk: Desk, *, stack: AsyncExitStack) -> None:
+    """Address, deliver, and everything else that happens by itself."""
+    database, farm, clock = desk.database, desk.farm, desk.clock
+    carriers = await make_carriers(settings, stack)
     deliver = Deliver(database=database, farm=farm, clock=clock, carriers=carriers)
     await deliver.release()
-    if recording is not None:
-        recording.connection.start()
-        stack.callback(recording.connection.stop)
-        _run(stack, recording.run())
-    _run(stack, after.run())
     jobs = Jobs(
         desk=desk,
         address=Address(database=database, farm=farm, clock=clock),
         deliver=deliver,
         digest=Digest(
-            database=database, farm=farm, clock=clock, carrier=carriers.get(Way.MAIL), catalogue=catalogue
+            database=database,
+            farm=farm,
+            clock=clock,
+            carrier=carriers.get(Way.MAIL),
+            catalogue=desk.catalogue,
+            pages=settings.public_url,
         ),
     )
     scheduler = start_ticks(jobs.ticks(sweep_every_s=settings.sweep_every_s))
     stack.callback(scheduler.shutdown, wait=False)
-    return desk
 
 
 def _run(stack: AsyncExitStack, work: Coroutine[Any, Any, None]) -> None:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from sqlalchemy import select
 from sqlalchemy.ext.asyncio import AsyncConnection
 
+from rules.model import Instant
 from service.errors import NotFound
 from service.storage.insert import insert_into
 from service.storage.rows import Record, many, one
@@ -40,7 +41,13 @@ async def save_person(connection: AsyncConnection, farm_id: int, values: Record)
 
 
 async def set_call_list(
-    connection: AsyncConnection, farm_id: int, daypart: str, rows: Sequence[tuple[str, int]]
+    connection: AsyncConnection,
+    farm_id: int,
+    daypart: str,
+    rows: Sequence[tuple[str, int]],
+    *,
+    who: str,
+    recorded_ms: Instant,
 ) -> None:
     """Whom to tell by day or by night: (person, milliseconds after the first), in order.
 
@@ -51,8 +58,9 @@ async def set_call_list(
         await person(connection, farm_id, person_id)
     mine = (call_list.c.farm_id == farm_id) & (call_list.c.daypart == daypart)
     await connection.execute(call_list.delete().where(mine))
+    noted = {"farm_id": farm_id, "daypart": daypart, "who": who, "recorded_ms": recorded_ms}
     values = [
-        {"farm_id": farm_id, "daypart": daypart, "position": n, "person_id": person_id, "after_ms": after_ms}
+        {**noted, "position": n, "person_id": person_id, "after_ms": after_ms}
         for n, (person_id, after_ms) in enumerate(rows)
     ]
     if values:

@@ -61,15 +61,20 @@ async def add_room(connection: AsyncConnection, farm_id: int, values: Record) ->
         raise NotAllowed(f"there is a room {values['room_id']!r} or one called {values['text_name']!r} in texts")
     last = await connection.scalar(select(func.max(rooms.c.position)).where(rooms.c.farm_id == farm_id))
     position = 0 if last is None else last + 1
-    await connection.execute(rooms.insert().values({**values, "farm_id": farm_id, "position": position}))
+    row = {"first_days_who": values["who"], **values, "farm_id": farm_id, "position": position}
+    await connection.execute(rooms.insert().values(row))
     await judgements.begin(connection, farm_id, values["room_id"], values["created_ms"])
 
 
-async def end_first_days(connection: AsyncConnection, farm_id: int, room_id: str, at_ms: Instant) -> None:
-    """From ``at_ms`` on the room may wake people."""
+async def end_first_days(
+    connection: AsyncConnection, farm_id: int, room_id: str, at_ms: Instant, *, who: str
+) -> None:
+    """From ``at_ms`` on the room may wake people; ``who`` says so."""
     await room(connection, farm_id, room_id)
     await connection.execute(
-        update(rooms).where(rooms.c.farm_id == farm_id, rooms.c.room_id == room_id).values(first_days_end_ms=at_ms)
+        update(rooms)
+        .where(rooms.c.farm_id == farm_id, rooms.c.room_id == room_id)
+        .values(first_days_end_ms=at_ms, first_days_who=who)
     )
 
 

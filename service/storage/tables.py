@@ -78,7 +78,7 @@ farms = _table(
 rooms = _table(
     "rooms", "room_id",
     _text("room_id"), _text("name"), _text("text_name"), _text("kind"), _whole("position"),
-    _moment("first_days_end_ms"), _moment("created_ms"), _text("who"),
+    _moment("first_days_end_ms"), _text("first_days_who"), _moment("created_ms"), _text("who"),
 )  # fmt: skip
 probes = _table(
     "probes", "probe_id",
@@ -175,6 +175,7 @@ people = _table(
 call_list = _table(
     "call_list", "daypart position",
     _text("daypart"), _whole("position"), _text("person_id"), _moment("after_ms"),
+    _moment("recorded_ms"), _text("who"),
 )  # fmt: skip
 deliveries = _table(
     "deliveries", "delivery_id",

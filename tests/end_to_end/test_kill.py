@@ -125,7 +125,7 @@ async def test_kill_minus_9_loses_nothing_and_tells_nothing_twice(playing_field:
     victim = await playing_field.side("victim", proxy.port)
     readings = Readings(port=playing_field.broker.port, clock=playing_field.clock)
     readings.start()
-    rig = KillRig(victim.process, victim.url, proxy, victim.phone, victim.database)
+    rig = KillRig(victim.process, victim.url, proxy, victim.phone, victim.database, playing_field.clock)
     windows = WINDOWS["sqlite" if victim.database.is_sqlite else "postgresql"]
     for _ in range(EACH):
         for window in windows:

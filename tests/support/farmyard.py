@@ -154,7 +154,8 @@ async def add_people(database: Database, farm_id: int, at_ms: Instant) -> None:
             noted = {"language": "en", "active": 1, "recorded_ms": at_ms, "who": "Ines"}
             await people.save_person(connection, farm_id, {**known, **noted})
         for daypart in ("day", "night"):
-            await people.set_call_list(connection, farm_id, daypart, [("maria", 0), ("ben", 10 * MINUTE_MS)])
+            lines = [("maria", 0), ("ben", 10 * MINUTE_MS)]
+            await people.set_call_list(connection, farm_id, daypart, lines, who="Ines", recorded_ms=at_ms)
 
 
 async def send(

@@ -60,7 +60,7 @@ async def set_up(database: Database, at_ms: Instant) -> int:
         known = {"person_id": "ines", "name": "Ines", "phone": "+12025550123", "email": None, "units": "metric"}
         await people.save_person(connection, farm_id, {**known, "language": "en", "active": 1, **noted})
         for daypart in ("day", "night"):
-            await people.set_call_list(connection, farm_id, daypart, [("ines", 0)])
+            await people.set_call_list(connection, farm_id, daypart, [("ines", 0)], who="Ines", recorded_ms=at_ms)
     return farm_id
 
 

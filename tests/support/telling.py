@@ -96,4 +96,5 @@ async def set_call_list(database: Database, *lines: tuple[str, int]) -> None:
     """The same by day and by night: (person, minutes after the first)."""
     async with database.write() as connection:
         for daypart in ("day", "night"):
-            await people.set_call_list(connection, 1, daypart, [(who, after * 60_000) for who, after in lines])
+            rows = [(who, after * 60_000) for who, after in lines]
+            await people.set_call_list(connection, 1, daypart, rows, who="Ines", recorded_ms=0)

@@ -70,7 +70,7 @@ async def change_stage(database: Database, stage: str, *, at: float, batch: str 
 
 async def restart_first_days(database: Database, *, end: float = 7 * 24 * 60) -> None:
     async with database.write() as connection:
-        await rooms.end_first_days(connection, 1, ROOM, minute(end))
+        await rooms.end_first_days(connection, 1, ROOM, minute(end), who="Ines")
 
 
 async def add_unconfirmed(database: Database, *, at_ms: Instant = farmyard.NOW_MS - DAY_MS) -> None:

@@ -218,8 +218,8 @@ async def test_what_is_for_the_round_sheet_is_told_to_nobody(database: Database,
 async def test_day_and_night_have_lists_of_their_own(database: Database, farm: dict[str, Any]) -> None:
     """Trouble decided on before the morning round is the night's, an hour later it is the day's."""
     async with database.write() as connection:
-        await people.set_call_list(connection, 1, "night", [("dee", 0)])
-        await people.set_call_list(connection, 1, "day", [("cal", 0)])
+        await people.set_call_list(connection, 1, "night", [("dee", 0)], who="Ines", recorded_ms=0)
+        await people.set_call_list(connection, 1, "day", [("cal", 0)], who="Ines", recorded_ms=0)
     clock = HandClock(NIGHT_TO_MS)
     address = Address(database=database, farm=farm, clock=clock)
     async with database.read() as connection:

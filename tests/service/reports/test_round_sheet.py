@@ -72,7 +72,7 @@ async def test_a_room_where_a_limit_is_passed_comes_before_one_that_was_worse(
 
 async def test_a_room_in_its_first_days_would_have_texted(database: Database, farm: dict[str, Any]) -> None:
     async with database.write() as connection:
-        await rooms.end_first_days(connection, farm["farm_id"], "house-7", farmyard.NOW_MS + HOUR_MS)
+        await rooms.end_first_days(connection, farm["farm_id"], "house-7", farmyard.NOW_MS + HOUR_MS, who="Ines")
     await farmyard.dry_night(database, farm)
 
     sheet = await sheet_at(database, farm)
