@@ -15,7 +15,6 @@ from service.localtime import local
 from service.reports.words import Words
 from service.watch.desk import Desk
 from service.wording.format import clock
-from service.wording.sentences import capital
 
 STATIC: Final = Path(__file__).parent / "static"
 _REFRESH_S: Final = 60
@@ -57,7 +56,6 @@ def _common(desk: Desk) -> Mapping[str, Any]:
         "farm": desk.farm,
         "room_word": word,
         "rooms_word": f"{word}s",
-        "capital": capital,
         "clock_factor": f"{desk.clock.factor:g}" if fast else "",
         "refresh_s": _FAST_REFRESH_S if fast else _REFRESH_S,
         "written": clock(local(desk.clock.now_ms(), desk.farm["zone"])),

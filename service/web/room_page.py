@@ -42,7 +42,6 @@ class RoomPage:
     """The whole page."""
 
     card: RoomCard
-    quiet: bool
     people: list[Person]
     span: str
     night_title: str
@@ -55,7 +54,6 @@ class RoomPage:
     cautions: list[str]
     nothing_to_answer: str
     chart_lines: list[str]
-    night: str
     night_before: str
     night_after: str
     """Empty when that night has not begun."""
@@ -68,7 +66,6 @@ def room_page(night: RoomNight, words: Words, *, people: list[Record], whoever: 
     after = evening + timedelta(days=1)
     return RoomPage(
         card=card(line, words),
-        quiet=not line.night.dips and not words.lead(line),
         people=[
             Person(person_id=p["person_id"], name=p["name"], chosen=p["person_id"] == whoever)
             for p in people
@@ -85,7 +82,6 @@ def room_page(night: RoomNight, words: Words, *, people: list[Record], whoever: 
         cautions=words.cautions(co2=night.co2_is_or_was_high, cooler=night.is_cooler and bool(night.open_alarms)),
         nothing_to_answer=words.nothing_to_answer(night),
         chart_lines=_chart_lines(night, words),
-        night=evening.isoformat(),
         night_before=(evening - timedelta(days=1)).isoformat(),
         night_after=after.isoformat() if after <= newest else "",
     )
@@ -97,7 +93,7 @@ def _numbered(sentences: list[str]) -> NumberedDip:
 
 def _night_title(night: RoomNight, newest: date) -> str:
     if night.span.is_running:
-        return "Tonight so far"
+        return "Tonight"
     return "Last night" if night.span.evening == newest else "That night"
 
 

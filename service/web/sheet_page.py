@@ -67,7 +67,6 @@ class SheetPage:
     silent: list[tuple[str, str]]
     waiting: list[str]
     rejected: str
-    night: str
     night_before: str
     is_tonight: bool
 
@@ -86,7 +85,6 @@ def sheet_page(sheet: RoundSheet, words: Words) -> SheetPage:
         silent=[(f"{p.room}, {p.place}" if p.place else p.room, words.silent(p)) for p in sheet.silent],
         waiting=[str(p["probe_id"]) for p in sheet.waiting],
         rejected=words.rejected(sheet),
-        night=span.evening.isoformat(),
         night_before=(span.evening - timedelta(days=1)).isoformat(),
         is_tonight=span.is_running,
     )

@@ -133,7 +133,7 @@ ENGLISH_SHEET: Final = SheetPhrases(
     held_back_figures="{room}: would have texted at {time}. Nobody has confirmed the figures of this stage yet.",
     silent_since="last heard {time}",
     never_heard="never heard",
-    rejected=("1 message could not be read.", "{count} messages could not be read."),
+    rejected=("1 message could not be used.", "{count} messages could not be used."),
     caution_co2=(
         "CO2 is or was high here. Do not go in alone.",
         "Do not trust the number on this page: it is a room average, not a person's exposure.",
@@ -142,7 +142,7 @@ ENGLISH_SHEET: Final = SheetPhrases(
         "Local codes come first.",
     ),
     caution_cooler="Do not work in the cooler alone, and check first that the door opens from inside.",
-    chart_lines="{what}: dark line {first}, thin line {others}.",
+    chart_lines="{what}: bold line {first}, thin line {others}.",
     mail_subject="Round sheet {day}: {news}",
     mail_subject_invented="Invented data: {subject}",
     mail_quiet_night="a quiet night",

@@ -108,7 +108,7 @@ async def test_contradictions_are_counted_as_not_read(database: Database, farm: 
 
     sheet = await sheet_at(database, farm)
 
-    assert words(farm).rejected(sheet) == "1 message could not be read."
+    assert words(farm).rejected(sheet) == "1 message could not be used."
 
 
 async def test_a_dip_is_told_in_sentences_in_the_readers_units(database: Database, farm: dict[str, Any]) -> None:

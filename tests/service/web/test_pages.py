@@ -108,7 +108,7 @@ async def test_a_room_page_explains_its_night_and_draws_it_twice(
     assert "02:03 to 02:59: humidity low for 56 min. Lowest 78% at 02:19 at door end" in said
     assert "Under the text limit of 85% for 38 min, from 02:13." in said
     assert answer.text.count('class="night-chart"') == 2
-    assert "Humidity: dark line door end, thin line back." in said
+    assert "Humidity: bold line door end, thin line back." in said
 
 
 async def test_a_night_is_found_by_its_evening_and_leads_to_its_neighbours(
