@@ -20,6 +20,8 @@ JOIN_MS: Final = 10 * MINUTE_MS
 """Shorter times inside do not end a dip (our judgement: a humidifier's cycle)."""
 SHORTEST_MS: Final = 5 * MINUTE_MS
 """A shorter dip is only counted (our judgement: somebody went through the door)."""
+UNWATCHED_MS: Final = 30 * MINUTE_MS
+"""Where nobody would be woken, a dip needs this long (our judgement: longer than a cooler's defrost)."""
 LATE_MS: Final = 10 * MINUTE_MS
 """We learned of a dip late when its first reading outside took longer than this to reach us."""
 
@@ -107,7 +109,8 @@ def _joined(stretches: Iterable[Stretch]) -> list[list[Stretch]]:
 def _worth_telling(dip: Dip) -> bool:
     if dip.past_from_ms is not None:
         return True
-    return dip.outside_ms >= SHORTEST_MS and dip.depth > probe_accuracy(dip.quantity, dip.edge)
+    shortest = UNWATCHED_MS if dip.limit is None else SHORTEST_MS
+    return dip.outside_ms >= shortest and dip.depth > probe_accuracy(dip.quantity, dip.edge)
 
 
 def _dip(

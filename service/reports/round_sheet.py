@@ -136,7 +136,7 @@ def room_line(night: RoomNight) -> RoomLine:
 def _standing(night: RoomNight, unheard: Sequence[QuantityNight]) -> Standing:
     if night.open_alarms:
         return Standing.STILL_WRONG
-    if any(_is_clearly_out(q) for q in night.out_now):
+    if any(_is_clearly_out(q, night.span) for q in night.out_now):
         return Standing.OUT_NOW
     if unheard:
         return Standing.CANNOT_SAY
@@ -149,9 +149,12 @@ def _has_band(quantity: QuantityNight) -> bool:
     return quantity.band_now.low is not None or quantity.band_now.high is not None
 
 
-def _is_clearly_out(quantity: QuantityNight) -> bool:
+def _is_clearly_out(quantity: QuantityNight, span: Span) -> bool:
+    """Outside by more than a probe may be off; in the running span, for long enough to be worth a sentence."""
     now = quantity.now
     if now is None or now.edge is None:
+        return False
+    if span.reaches_now and not any(dip.to_ms is None for dip in quantity.outside.dips):
         return False
     return abs(now.value - now.edge) > probe_accuracy(quantity.quantity, now.edge)
 

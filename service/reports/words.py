@@ -83,7 +83,8 @@ class Words:
             return ""
         said = self.language[0]
         each = [said.crop.format(label=c.label, stage=c.stage, day=c.day) for c in night.crops]
-        return "; ".join(dict.fromkeys(each)) or said.no_crop
+        nothing = said.outside_air if night.room["kind"] == "outside" else said.no_crop
+        return "; ".join(dict.fromkeys(each)) or nothing
 
     def lead(self, line: RoomLine) -> str:
         """The first word about a room; empty for a quiet one."""

@@ -40,6 +40,7 @@ class SheetPhrases:
 
     crop: str
     no_crop: str
+    outside_air: str
     night: str
     night_and_day: str
     tonight: str
@@ -108,6 +109,7 @@ ENGLISH_SHEET: Final = SheetPhrases(
     cannot_say="Cannot say.",
     crop="{label}, {stage} day {day}",
     no_crop="nothing placed here",
+    outside_air="outside air",
     night="Night of {evening} to {morning}, {start} to {end}",
     night_and_day="Night of {evening} to {morning} and the day so far, {start} to {end}",
     tonight="Tonight so far, {evening}, {start} to {end}",

@@ -82,3 +82,12 @@ def test_a_dip_that_reached_us_late_says_when_we_learned_of_it() -> None:
 
     assert found(heard(values, late_min=1), 20).dips[0].learned_ms is None
     assert found(heard(values, late_min=45), 20).dips[0].learned_ms == START + 50 * MINUTE_MS
+
+
+def test_where_nobody_would_be_woken_only_half_an_hour_is_a_dip() -> None:
+    """A cooler's humidity falls at every defrost, and nobody wants to read of it."""
+    fog = [92.0] + [100.0] * 29 + [92.0]
+
+    assert found(heard(fog), 31).dips == ()
+    assert found(heard(fog), 31).brief_times == 1
+    assert len(found(heard([100.0, *fog[1:]]), 31).dips) == 1
