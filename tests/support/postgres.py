@@ -87,6 +87,10 @@ class PostgresServer:
         if not re.fullmatch(r"[a-z_][a-z0-9_]{0,62}", name):
             raise ValueError(f"not a plain database name: {name!r}")
         self._sql(f'CREATE DATABASE "{name}" TEMPLATE "{like}"')
+        return self.database_url(name)
+
+    def database_url(self, name: str) -> str:
+        """The address of a database on this server."""
         return f"postgresql+asyncpg://{_ROLE}@{LOOPBACK}:{self.port}/{name}"
 
     def drop_database(self, name: str) -> None:
