@@ -102,6 +102,7 @@ async def test_humidity_falls_and_phones_get_a_text_and_another_when_it_is_back(
         assert desk(app).broker_heard_ms() is not None
 
 
+@pytest.mark.parametrize("database", ["sqlite"], indirect=True)
 async def test_while_the_broker_is_away_no_wait_ends(
     settings: Settings, broker: Broker, gateway: PretendGateway
 ) -> None:

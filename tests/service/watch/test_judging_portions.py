@@ -176,7 +176,7 @@ WAYS = st.builds(
 
 
 @settings(
-    max_examples=6,
+    max_examples=4,
     phases=[Phase.generate],
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
