@@ -29,11 +29,9 @@ def minute(count: float) -> Instant:
 
 
 async def watched_farm(database: Database) -> dict[str, Any]:
-    """The farm with everything in place; every room judged up to minute -1."""
+    """The farm with everything in place; House 7 is judged up to minute -1."""
     farm = await farmyard.settle(database)
-    judge = Judge(database, farm, Catalogue(farm["farm_id"]))
-    for room_id in await judge.rooms_due(minute(-1)):
-        await judge.judge(room_id, until_ms=minute(-1), now_ms=minute(0))
+    await Judge(database, farm, Catalogue(farm["farm_id"])).judge(ROOM, until_ms=minute(-1), now_ms=minute(0))
     return farm
 
 

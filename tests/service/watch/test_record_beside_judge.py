@@ -40,7 +40,7 @@ async def test_a_reading_that_is_judged_past_while_it_is_recorded_is_judged_agai
         await asyncio.wait_for(record(database, 1, [late]), timeout=10)
         await judgements.save(judging, 1, judgement, judged_ms=NOW_MS - SETTLE_MS, state={})
     async with database.read() as looking:
-        assert await judgements.rooms_to_judge(looking, 1, NOW_MS - HOUR_MS) == [ROOM]
+        assert ROOM in await judgements.rooms_to_judge(looking, 1, NOW_MS - HOUR_MS)
     async with database.write() as judging:
         again = await judgements.lock(judging, 1, ROOM)
         assert again is not None
