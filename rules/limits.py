@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TypeAlias
 
 from rules.condition import Limit
@@ -39,14 +40,14 @@ class RoomLimit:
     crop: Crop
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class RoomLimits:
-    """All text limits of a room from one moment on."""
+    """All text limits of a room from one moment on. Without slots, so that the fingerprint is made only once."""
 
     from_ms: Instant
     limits: Mapping[Key, RoomLimit]
 
-    @property
+    @cached_property
     def fingerprint(self) -> str:
         """Equal for equal limits: tells whether a room is still judged by what it was judged by before."""
         rows = (

@@ -7,7 +7,7 @@ same as in one. It is kept as JSON beside the room, so it must survive a round t
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Any, Final
 
 from rules.condition import Phase, Watch
@@ -87,8 +87,8 @@ def to_plain(state: RoomState) -> dict[str, Any]:
     return {
         "clock_ms": state.clock_ms,
         "fingerprint": state.fingerprint,
-        "held": [[probe, quantity.value, asdict(h)] for (probe, quantity), h in state.held.items()],
-        "tracks": [[q.value, side.value, asdict(t)] for (q, side), t in state.tracks.items()],
+        "held": [[probe, quantity.value, _plain_held(h)] for (probe, quantity), h in state.held.items()],
+        "tracks": [[q.value, side.value, _plain_track(t)] for (q, side), t in state.tracks.items()],
     }
 
 
@@ -102,12 +102,34 @@ def from_plain(plain: Mapping[str, Any]) -> RoomState:
     )
 
 
+# Written out field by field: copying dataclasses by reflection took most of a judgement's time.
+def _plain_held(held: Held) -> dict[str, Any]:
+    return {"value": held.value, "at_ms": held.at_ms, "gaps_ms": list(held.gaps_ms), "expired": held.expired}
+
+
+def _plain_track(track: Track) -> dict[str, Any]:
+    return {
+        "near": _plain_watch(track.near),
+        "far": _plain_watch(track.far),
+        "began_ms": track.began_ms,
+        "first_value": track.first_value,
+        "worst": track.worst,
+        "raised_ms": track.raised_ms,
+        "deepened": track.deepened,
+        "over_ms": track.over_ms,
+    }
+
+
+def _plain_watch(watch: Watch) -> dict[str, Any]:
+    return {"phase": watch.phase.value, "since_ms": watch.since_ms}
+
+
 def _held(plain: Mapping[str, Any]) -> Held:
-    return replace(Held(value=0.0, at_ms=0), **{**plain, "gaps_ms": tuple(plain["gaps_ms"])})
+    return Held(**{**plain, "gaps_ms": tuple(plain["gaps_ms"])})
 
 
 def _track(plain: Mapping[str, Any]) -> Track:
-    return replace(Track.quiet(0), **{**plain, "near": _watch(plain["near"]), "far": _watch(plain["far"])})
+    return Track(**{**plain, "near": _watch(plain["near"]), "far": _watch(plain["far"])})
 
 
 def _watch(plain: Mapping[str, Any]) -> Watch:

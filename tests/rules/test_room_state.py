@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import fields
 
 import pytest
 
@@ -86,6 +87,14 @@ def test_a_state_comes_back_from_json_as_it_was() -> None:
     assert back == state
     assert list(back.tracks) == list(state.tracks)
     assert back.tracks[HUMIDITY_LOW].is_open
+
+
+def test_no_field_is_forgotten_when_a_state_is_written() -> None:
+    held = {(DOOR_PROBE, Quantity.HUMIDITY): _heard(1)}
+    plain = to_plain(RoomState(clock_ms=5, held=held, tracks={COLD: Track.quiet(1)}))
+    assert plain.keys() == {field.name for field in fields(RoomState)}
+    assert plain["held"][0][2].keys() == {field.name for field in fields(Held)}
+    assert plain["tracks"][0][2].keys() == {field.name for field in fields(Track)}
 
 
 def test_a_state_written_before_a_field_was_added_can_still_be_read() -> None:
