@@ -56,6 +56,8 @@ class Event:
     """Those of them with a limit that is not passed."""
     also_beyond: tuple[Key, ...]
     """Other limits of the room that are passed, or being waited on."""
+    deepened: bool = False
+    """The far limit was passed for its whole wait, by then at the latest."""
 
     @property
     def key(self) -> Key:
@@ -278,6 +280,7 @@ class _Fold:
                 also_beyond=tuple(
                     k for k, t in self.tracks.items() if k != key and t.near.phase is not Phase.INSIDE
                 ),
+                deepened=track.deepened,
             )
         )
 

@@ -121,9 +121,9 @@ class Story:
         if self.happening is None or event.judged_by is None:
             return
         may_wake = event.judged_by.crop.wakes and not learned_late
-        first = tells is Tells.TROUBLE and not self.happening["woke"]
-        kind = "deeper" if tells is Tells.DEEPER else "trouble" if first else "also"
-        wake = may_wake and (first or (tells is Tells.DEEPER and bool(self.happening["woke"])))
+        woke, deep = bool(self.happening["woke"]), tells is Tells.DEEPER or event.deepened
+        wake = may_wake and (deep or not woke)
+        kind = _kind(tells, woke=woke, wake=wake)
         if wake:
             self.happening["woke"] = 1
         facts = trouble_facts(event, self.place, event.judged_by)
@@ -144,3 +144,10 @@ class Story:
                 "facts": dict(facts),
             }
         )
+
+
+def _kind(tells: Tells, *, woke: bool, wake: bool) -> str:
+    """What a notice of trouble is: the first that is heard of it, the same only worse, or one more limit."""
+    if tells is Tells.TROUBLE:
+        return "trouble" if not woke else "deeper" if wake else "also"
+    return "trouble" if wake and not woke else "deeper"

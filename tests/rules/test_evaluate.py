@@ -138,12 +138,14 @@ def test_a_probe_that_left_the_room_no_longer_speaks_for_it() -> None:
 def test_the_far_limit_with_its_shorter_wait_raises_by_itself_and_is_told_once() -> None:
     _, events = judged(every_minute([90] * 5 + [60] * 30), DEEP, until=34)
     assert moves(events) == [("raised", 8)]
+    assert events[0].deepened
 
 
 def test_an_alarm_that_gets_deeper_says_so_once() -> None:
     fall = every_minute([90] * 5 + [78] * 10 + [69] * 10 + [75] * 10 + [69] * 10)
     _, events = judged(fall, DEEP, until=44)
     assert moves(events) == [("raised", 13), ("deepened", 18)]
+    assert [event.deepened for event in events] == [False, True]
 
 
 def test_a_short_visit_beyond_the_far_limit_is_no_depth() -> None:

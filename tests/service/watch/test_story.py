@@ -82,6 +82,18 @@ def test_another_limit_that_may_wake_does_so_in_a_happening_that_has_not() -> No
     assert _told(told) == [("trouble", "round", 18), ("trouble", "wake", 19)]
 
 
+def test_a_far_limit_wakes_although_its_alarm_was_only_listed_before() -> None:
+    told = story(now=20)
+    told.tell([event(RAISED, 18, judged_by=ASLEEP), event(DEEPENED, 19)])
+    assert _told(told) == [("trouble", "round", 18), ("trouble", "wake", 19)]
+
+
+def test_a_second_limit_that_is_passed_far_at_once_speaks_again() -> None:
+    told = story(now=20)
+    told.tell([event(RAISED, 18, WARM), event(RAISED, 19, deepened=True)])
+    assert _told(told) == [("trouble", "wake", 18), ("deeper", "wake", 19)]
+
+
 def test_the_end_of_a_happening_that_woke_is_told_at_once() -> None:
     told = story(now=20, states={HUMIDITY_LOW: State.ACKNOWLEDGED}, happening=going_on(minute(3)))
     told.tell([event(CLEARED, 20, value=88.0)])
