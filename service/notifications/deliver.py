@@ -70,6 +70,10 @@ class Deliver:
         return [ready for row in rows if (ready := await self._prepare(connection, row, now_ms)) is not None]
 
     async def _prepare(self, connection: Connection, row: Record, now_ms: Instant) -> Ready | None:
+        if row["addressed"] and row["kind"] != "back":
+            # Trouble is not finished while a telling of it waits: it was answered while this one was on its way.
+            await self._end(connection, row, outbox.CANCELLED, now_ms, "answered or over before it went out")
+            return None
         if now_ms > row["use_by_ms"]:
             await self._end(connection, row, outbox.MISSED, now_ms, "too late to be useful; see the sheet")
             return None

@@ -92,7 +92,7 @@ async def claim_due(
     """Take tellings that are due, for this worker, until ``until_ms``; with their notice's kind and facts."""
     d, n = deliveries.c, notices.c
     due = (
-        select(deliveries, n.kind, n.facts, n.use_by_ms, n.happening_id, n.room_id, n.at_ms)
+        select(deliveries, n.kind, n.facts, n.use_by_ms, n.happening_id, n.room_id, n.at_ms, n.addressed)
         .join(notices, (n.farm_id == d.farm_id) & (n.notice_key == d.notice_key))
         .where(d.farm_id == farm_id, d.state == WAITING, d.next_ms <= now_ms, d.claimed_until_ms <= now_ms)
         .order_by(d.next_ms, d.delivery_id)

@@ -160,6 +160,24 @@ async def test_an_answer_while_a_text_is_on_its_way_leaves_it_as_sent(database: 
     assert await tell.states() == {"ben": "sent", "maria": "sent"}
 
 
+async def test_an_answer_while_a_text_is_on_its_way_and_fails_is_the_end_of_it(
+    database: Database, tell: Teller
+) -> None:
+    held = threading.Event()
+    tell.gateway.answer = Answer(held_until=held, status=503)
+    tick = asyncio.create_task(tell.at(14))
+    await until(lambda: len(tell.gateway.asked) == 2, within_s=5, what="both requests at the gateway")
+    await answer(
+        database, 1, room_id=ROOM, person_id="ben", word=Word.GOING, way="page", now_ms=minute(14) + SECOND_MS
+    )
+    held.set()
+    await tick
+    tell.gateway.answer = Answer()
+    await tell.at(15, 30)
+    assert len(tell.asked()) == 2
+    assert await tell.states() == {"ben": "cancelled", "maria": "cancelled"}
+
+
 async def test_a_service_that_died_while_sending_is_followed_by_one_that_sends_under_the_same_key(
     database: Database, farm: dict[str, Any], tell: Teller
 ) -> None:
