@@ -12,7 +12,7 @@ from typing import Any, Final
 
 from rules.condition import Phase, Watch
 from rules.limits import Key
-from rules.model import MINUTE_MS, Instant, ProbeId, Quantity, Side
+from rules.model import MINUTE_MS, SECOND_MS, Instant, ProbeId, Quantity, Side
 
 LONGEST_HOLD_MS: Final = 15 * MINUTE_MS
 """However slow a probe is, its last value does not speak for the room longer than this."""
@@ -20,6 +20,8 @@ HOLD_INTERVALS: Final = 3
 UNKNOWN_INTERVAL_MS: Final = 5 * MINUTE_MS
 """Taken as the usual interval of a probe that was heard only once."""
 GAPS_KEPT: Final = 5
+SHORTEST_INTERVAL_MS: Final = 5 * SECOND_MS
+"""Readings closer together are one report: a probe heard by two gateways, or bare numbers that had queued up."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,7 +41,8 @@ class Held:
 
     def followed_by(self, value: float, at_ms: Instant) -> Held:
         """The held value after a newer reading."""
-        gaps = (*self.gaps_ms, at_ms - self.at_ms)[-GAPS_KEPT:]
+        gap_ms = at_ms - self.at_ms
+        gaps = self.gaps_ms if gap_ms < SHORTEST_INTERVAL_MS else (*self.gaps_ms, gap_ms)[-GAPS_KEPT:]
         return Held(value=value, at_ms=at_ms, gaps_ms=gaps)
 
 

@@ -6,6 +6,8 @@ source except the meaning of the delays (see ``test_condition.py``).
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from rules.evaluate import Change, evaluate
@@ -107,6 +109,14 @@ def test_the_room_is_judged_by_its_farthest_out_probe() -> None:
     fine = every_minute([90] * 20, probe=BACK_PROBE)
     _, events = judged([*fine, *every_minute([78] * 20)], ROOM, until=15)
     assert [(e.probe, e.value) for e in events] == [(DOOR_PROBE, 78)]
+
+
+def test_a_probe_that_two_gateways_hear_is_watched_like_any_other() -> None:
+    """Bare numbers have no identity, so each report is stored twice, a moment apart."""
+    fall = every_minute([90] * 5 + [78] * 30)
+    echo = [replace(reading, at_ms=reading.at_ms + 20) for reading in fall]
+    _, events = judged([*fall, *echo], ROOM, until=34)
+    assert moves(events) == [("raised", 13)]
 
 
 def test_for_a_high_limit_the_farthest_out_probe_is_the_highest() -> None:

@@ -35,6 +35,8 @@ def _heard(*gaps_min: float) -> Held:
         ((5, 5), 15),
         ((20, 20), 15),
         ((1, 1, 180, 1, 1), 3),
+        ((1, 0.001, 1, 0.001, 1, 0.001), 3),
+        ((0.001,) * 8, 15),
     ],
 )
 def test_a_value_holds_for_three_usual_intervals_and_a_quarter_hour_at_most(
