@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
-from typing import Any, TypeAlias
+from dataclasses import dataclass, replace
+from typing import Any, Final, TypeAlias
 from uuid import uuid4
 
 from sqlalchemy import BigInteger, Integer, and_, column, func, select, values
@@ -17,6 +17,10 @@ from service.storage.tables import farms, placements, probes, readings, rejected
 
 SeriesKey: TypeAlias = tuple[ProbeId, Quantity]
 CHUNK = 500
+MOST_OF_A_MESSAGE: Final = 20
+"""Every row of a rejected message holds all of it: a pack of ten thousand bad values must not be kept so often."""
+MOST_BYTES_KEPT: Final = 4_194_304
+"""Four times what is read of a message; the broker may let through a hundred times as much."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -149,9 +153,21 @@ async def keep_rejected(
     connection: AsyncConnection, farm_id: int, kept: Sequence[tuple[Incoming, Rejected]]
 ) -> None:
     """Keep what was not understood, with its bytes. Text is cleaned of NUL, which one database cannot hold."""
-    if kept:
-        rows = [_rejected_row(farm_id, incoming, why) for incoming, why in kept]
+    of_one: dict[int, list[tuple[Incoming, Rejected]]] = {}
+    for incoming, why in kept:
+        of_one.setdefault(id(incoming), []).append((incoming, why))
+    rows = [_rejected_row(farm_id, *one) for each in of_one.values() for one in _bounded(each)]
+    if rows:
         await connection.execute(insert_into(connection, rejected), rows)
+
+
+def _bounded(of_one: list[tuple[Incoming, Rejected]]) -> list[tuple[Incoming, Rejected]]:
+    """What is kept of one message's reasons; the last one kept says how many more there were."""
+    more = len(of_one) - MOST_OF_A_MESSAGE
+    if more <= 0:
+        return of_one
+    *first, (incoming, why) = of_one[:MOST_OF_A_MESSAGE]
+    return [*first, (incoming, replace(why, detail=f"{why.detail}; and {more} more in this message"))]
 
 
 def _rejected_row(farm_id: int, incoming: Incoming, why: Rejected) -> dict[str, Any]:
@@ -163,7 +179,7 @@ def _rejected_row(farm_id: int, incoming: Incoming, why: Rejected) -> dict[str, 
         "probe_id": None if why.probe is None else _clean(why.probe),
         "reason": why.reason.value,
         "detail": _clean(why.detail),
-        "payload": incoming.payload,
+        "payload": incoming.payload[:MOST_BYTES_KEPT],
     }
 
 

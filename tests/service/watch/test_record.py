@@ -11,6 +11,7 @@ from rules.model import DAY_MS, MINUTE_MS, ProbeId, Quantity, Reading
 from service.messages import Decoded, Incoming, Reason, Rejected, Understood
 from service.storage import judgements
 from service.storage.database import Database
+from service.storage.readings import MOST_BYTES_KEPT, MOST_OF_A_MESSAGE
 from service.watch.record import MOST_WAITING_PROBES, Recorded, record
 from tests.support.farmyard import NOW_MS, add_farm, add_rooms
 from tests.support.mail_bag import AT_MS, FARM_ID, message, timed, untimed
@@ -217,3 +218,22 @@ async def test_text_that_one_database_cannot_hold_is_kept_legibly(database: Data
 async def test_an_empty_batch_writes_nothing(database: Database) -> None:
     await record(database, FARM_ID, [])
     assert await written(database, "tallies") == []
+
+
+async def test_a_pack_of_nothing_but_bad_values_is_not_kept_once_for_each(database: Database) -> None:
+    incoming = Incoming(topic="houseband/tansy/p1", payload=b"bad", received_ms=NOW_MS)
+    whys = tuple(Rejected(reason=Reason.UNIT, detail=f"value {n}") for n in range(1000))
+    outcome = await record(database, FARM_ID, [(incoming, Decoded(rejected=whys))])
+    assert outcome.rejected == 1000
+    assert await tally(database, f"rejected: {Reason.UNIT}") == 1000
+    kept = sorted((row["detail"] for row in await written(database, "rejected")), key=len)
+    assert len(kept) == MOST_OF_A_MESSAGE
+    assert kept[-1] == f"value {MOST_OF_A_MESSAGE - 1}; and {1000 - MOST_OF_A_MESSAGE} more in this message"
+
+
+async def test_of_a_message_that_is_far_too_large_the_beginning_is_kept(database: Database) -> None:
+    incoming = Incoming(topic="x", payload=b"x" * (MOST_BYTES_KEPT + 1), received_ms=NOW_MS)
+    why = Rejected(reason=Reason.TOO_LARGE, detail="too large")
+    await record(database, FARM_ID, [(incoming, Decoded(rejected=(why,)))])
+    [kept] = await written(database, "rejected")
+    assert len(kept["payload"]) == MOST_BYTES_KEPT
