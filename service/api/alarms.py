@@ -26,7 +26,7 @@ class Alarm(Answered):
     quantity: str
     side: str
     open: bool = Field(description="Beyond the limit right now.")
-    state: str = Field(description="Open, somebody is going, or back in band and nobody answered.")
+    state: str = Field(description="Open, somebody is going, or over and nobody answered.")
     since: Shown
     happening_id: str | None
 

@@ -21,7 +21,7 @@ __all__ = ["SPOKEN", "Crop", "RoomLimit", "RoomNow", "is_open", "room_now"]
 SPOKEN: Final[Mapping[str, str]] = {
     State.UNACKNOWLEDGED.value: "open",
     State.ACKNOWLEDGED.value: "somebody is going",
-    State.RETURNED_UNACKNOWLEDGED.value: "back in band, nobody answered",
+    State.RETURNED_UNACKNOWLEDGED.value: "over, nobody answered",
 }
 """How people say where an alarm stands; a state without a word of its own is said as it is kept."""
 
