@@ -10,6 +10,7 @@ from sqlalchemy import and_, func, select
 
 from rules.model import Instant, ProbeId, Quantity, Reading
 from service.storage.database import Connection
+from service.storage.readings import numbers_of
 from service.storage.rows import Record, many
 from service.storage.tables import (
     alarms,
@@ -47,9 +48,8 @@ async def heard_in(
         select(s.probe_id, s.quantity, r.at_ms, r.value, r.late_ms)
         .join(readings, and_(r.farm_id == s.farm_id, r.series_id == s.series_id))
         .where(
-            s.farm_id == farm_id,
-            s.probe_id.in_(list(probe_ids)),
-            s.quantity.in_([q.value for q in quantities]),
+            r.farm_id == farm_id,
+            r.series_id.in_(numbers_of(farm_id, probe_ids, quantities)),
             r.at_ms >= from_ms,
             r.at_ms < to_ms,
         )

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Any, Final, TypeAlias
 from uuid import uuid4
 
-from sqlalchemy import BigInteger, Integer, and_, column, func, select, values
+from sqlalchemy import BigInteger, Integer, Select, and_, column, func, select, values
 from sqlalchemy.ext.asyncio import AsyncConnection
 
 from rules.model import Instant, ProbeId, Quantity, Reading
@@ -134,19 +134,29 @@ async def span(
         select(series.c.probe_id, series.c.quantity, readings.c.at_ms, readings.c.value)
         .join(readings, and_(readings.c.farm_id == series.c.farm_id, readings.c.series_id == series.c.series_id))
         .where(
-            series.c.farm_id == farm_id,
-            series.c.probe_id.in_(list(probe_ids)),
+            readings.c.farm_id == farm_id,
+            readings.c.series_id.in_(numbers_of(farm_id, probe_ids, quantities)),
             readings.c.at_ms >= from_ms,
             readings.c.at_ms < to_ms,
         )
         .order_by(readings.c.at_ms, series.c.probe_id, series.c.quantity)
     )
-    if wanted := [q.value for q in quantities]:
-        statement = statement.where(series.c.quantity.in_(wanted))
     return [
         Reading(probe=ProbeId(p), quantity=Quantity(q), at_ms=t, value=v)
         for p, q, t, v in await connection.execute(statement)
     ]
+
+
+def numbers_of(farm_id: int, probe_ids: Iterable[str], quantities: Iterable[Quantity] = ()) -> Select[tuple[int]]:
+    """The numbers of these probes' series, as a condition on readings.
+
+    Joined by probe alone, SQLite would go through every reading of the farm and look up the probe of each.
+    """
+    statement = select(series.c.series_id).where(
+        series.c.farm_id == farm_id, series.c.probe_id.in_(list(probe_ids))
+    )
+    wanted = [q.value for q in quantities]
+    return statement.where(series.c.quantity.in_(wanted)) if wanted else statement
 
 
 async def keep_rejected(
