@@ -21,6 +21,7 @@ from tests.support import real_room
 from tests.support.broker import Broker
 from tests.support.databases import BOTH, sqlite_url
 from tests.support.mqtt import publish_all
+from tests.support.packs import pack
 from tests.support.postgres import PostgresServer
 from tests.support.service_process import ServiceProcess
 from tests.support.waiting import until
@@ -85,7 +86,7 @@ async def test_a_real_room_comes_back_identical_and_wakes_nobody(service: Servic
     await _set_up(service, week[0][0])
     await until(service.is_listening, within_s=20, what="the service hearing the broker")
 
-    packs = [("houseband/office/desk", real_room.pack(at_ms, values)) for at_ms, values in week]
+    packs = [("houseband/office/desk", pack(at_ms, values)) for at_ms, values in week]
     await asyncio.to_thread(publish_all, service.broker.port, packs)
     await until(lambda: service.has_heard(week[-1][0]), within_s=60, what="the last pack on the disk")
 

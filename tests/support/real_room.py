@@ -7,14 +7,13 @@ ask for citation, its licence should be checked before passing it on): tests tha
 from __future__ import annotations
 
 import csv
-import json
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 import pytest
 
-from rules.model import UNIT, Instant, Quantity
+from rules.model import Instant, Quantity
 
 WEEK: Final = Path(__file__).parents[3] / "shared" / "real" / "office_room_one_week.csv"
 ROWS: Final = 8143
@@ -37,9 +36,3 @@ def measured() -> list[tuple[Instant, dict[Quantity, float]]]:
         (round(moment.timestamp() * 1000), {q: float(row[column]) for q, column in _COLUMNS.items()})
         for moment, row in zip(moments, rows, strict=True)
     ]
-
-
-def pack(at_ms: Instant, values: dict[Quantity, float]) -> bytes:
-    """One moment as a SenML pack (RFC 8428; the unit ppm is of RFC 8798, hence the version)."""
-    records: list[dict[str, Any]] = [{"n": q.value, "u": UNIT[q], "v": value} for q, value in values.items()]
-    return json.dumps([{"bver": 26, "bt": at_ms / 1000, **records[0]}, *records[1:]]).encode()
