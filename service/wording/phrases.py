@@ -46,6 +46,8 @@ class Phrases:
     check: str
     back: str
     back_past_limit: str
+    back_limit_moved: str
+    """The value never was past the limit that holds now: the stage changed meanwhile."""
     back_contact: str
     trial: str
     invented: str
@@ -123,13 +125,14 @@ ENGLISH: Final = Phrases(
     normal_and_check="{quantities} normal: {check}.",
     check="{check}.",
     back=(
-        "{room} back in band: {what} {value} at {time}. "
+        "{room}: {what} back in band, {value} at {time}. "
         "{worst_word} {worst}, {beyond} limit {limit} for {duration}."
     ),
     back_past_limit=(
         "{room}: {what} no longer {beyond} limit {limit}, {value} at {time}. "
         "{worst_word} {worst}, {beyond} limit for {duration}."
     ),
+    back_limit_moved="{room}: {what} {value} at {time}. Its limit is {limit} now, and not passed.",
     back_contact="{room}: {what} {value} again at {time}. Was {worst} for {duration}, should be {limit}.",
     trial="Test text from {farm}, {time}. A text about a house will reach you like this one. Nothing to do.",
     invented="Invented data.",

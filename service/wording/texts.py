@@ -86,10 +86,7 @@ def deeper_text(facts: AlarmFacts, units: Units, phrases: Phrases = ENGLISH) -> 
 
 def back_text(facts: BackFacts, units: Units, phrases: Phrases = ENGLISH) -> str:
     """What closes an alarm text, for everyone who was told."""
-    sentence = phrases.back if facts.in_band else phrases.back_past_limit
-    if facts.quantity in CONTACTS:
-        sentence = phrases.back_contact
-    said = sentence.format(
+    said = _back_sentence(facts, phrases).format(
         room=_bounded(facts.room, ROOM_SEPTETS),
         what=phrases.quantity[facts.quantity],
         value=_value(facts.quantity, facts.value, facts.limit, units, phrases),
@@ -101,6 +98,15 @@ def back_text(facts: BackFacts, units: Units, phrases: Phrases = ENGLISH) -> str
         duration=duration(facts.minutes),
     )
     return _joined(said, phrases.invented if facts.invented else "")
+
+
+def _back_sentence(facts: BackFacts, phrases: Phrases) -> str:
+    if facts.quantity in CONTACTS:
+        return phrases.back_contact
+    was_past = facts.worst < facts.limit if facts.side is Side.LOW else facts.worst > facts.limit
+    if not was_past:
+        return phrases.back_limit_moved
+    return phrases.back if facts.in_band else phrases.back_past_limit
 
 
 def trial_text(*, farm: str, local_time: str, invented: bool, phrases: Phrases = ENGLISH) -> str:

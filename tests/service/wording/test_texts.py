@@ -123,8 +123,14 @@ def test_a_contact_is_told_in_words() -> None:
 
 def test_the_closing_text_says_how_bad_it_was_and_how_long() -> None:
     assert back_text(BACK, "metric") == (
-        "House 3 back in band: humidity 90% at 02:51. Lowest 78%, under limit 85% for 47 min."
+        "House 3: humidity back in band, 90% at 02:51. Lowest 78%, under limit 85% for 47 min."
     )
+
+
+def test_after_a_change_of_stage_nobody_is_told_of_a_limit_that_was_never_passed() -> None:
+    for side, limit in ((Side.LOW, 50.0), (Side.HIGH, 97.0)):
+        text = back_text(replace(BACK, side=side, value=80.0, worst=78.0, limit=limit), "metric")
+        assert text == f"House 3: humidity 80% at 02:51. Its limit is {limit:g}% now, and not passed."
 
 
 def test_nobody_is_told_back_in_band_while_it_is_only_past_the_limit() -> None:
@@ -234,10 +240,12 @@ def test_with_the_longest_names_nothing_that_must_be_there_is_cut(
 def test_the_closing_text_is_one_segment_too(facts: BackFacts, units: Units) -> None:
     text = back_text(facts, units)
     assert (segments(text).encoding, segments(text).count) == ("GSM-7", 1)
-    assert duration(facts.minutes) in text
-    if facts.quantity not in CONTACTS:
+    contact = facts.quantity in CONTACTS
+    was_past = facts.worst < facts.limit if facts.side is Side.LOW else facts.worst > facts.limit
+    assert (duration(facts.minutes) in text) or not (contact or was_past)
+    if not contact:
         assert value_in_text(facts.quantity, facts.value, facts.limit, units) in text
-        assert value_in_text(facts.quantity, facts.worst, facts.limit, units) in text
+        assert value_in_text(facts.quantity, facts.worst, facts.limit, units) in text or not was_past
         assert limit_in_text(facts.quantity, facts.limit, units) in text
 
 
