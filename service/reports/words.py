@@ -90,7 +90,10 @@ class Words:
         """The first word about a room; empty for a quiet one."""
         said, words = self.language
         if line.standing is Standing.STILL_WRONG:
-            return said.still.format(side=words.side[Side(line.night.open_alarms[0]["side"])])
+            alarm = line.night.open_alarms[0]
+            heard = {q.quantity.value for q in line.night.quantities if q.now is not None}
+            sentence = said.still if alarm["quantity"] in heard else said.still_unheard
+            return sentence.format(side=words.side[Side(alarm["side"])])
         if line.standing is Standing.OUT_NOW:
             sides = [q.now.side for q in line.night.out_now if q.now is not None and q.now.side is not None]
             return said.now.format(side=capital(words.side[sides[0]]))

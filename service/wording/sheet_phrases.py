@@ -34,6 +34,7 @@ class SheetPhrases:
     brief: str
 
     still: str
+    still_unheard: str
     now: str
     well_again: str
     cannot_say: str
@@ -104,6 +105,7 @@ ENGLISH_SHEET: Final = SheetPhrases(
     brief_once="{what} also touched the edge of its band once, {duration} in all.",
     brief="{what} also touched the edge of its band {count} times, {duration} in all.",
     still="Still {side}.",
+    still_unheard="Was {side} when last heard.",
     now="{side} now.",
     well_again="Well again.",
     cannot_say="Cannot say.",

@@ -56,6 +56,17 @@ async def test_while_it_goes_on_the_room_is_still_low_and_nobody_has_answered(
     assert said.answers(sheet.lines[0].night) == ["Nobody was texted about this."]
 
 
+async def test_of_a_room_that_went_silent_while_low_nobody_says_that_it_still_is(
+    database: Database, farm: dict[str, Any]
+) -> None:
+    await farmyard.dry_night(database, farm, to_ms=HALF_PAST_TWO)
+
+    sheet = await sheet_at(database, farm, HALF_PAST_TWO + HOUR_MS)
+
+    assert sheet.lines[0].standing is Standing.STILL_WRONG
+    assert words(farm).lead(sheet.lines[0]) == "Was low when last heard."
+
+
 async def test_a_room_where_a_limit_is_passed_comes_before_one_that_was_worse(
     dry_night: Database, farm: dict[str, Any]
 ) -> None:
