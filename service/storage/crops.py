@@ -5,7 +5,6 @@ from __future__ import annotations
 from sqlalchemy import func, select
 from sqlalchemy.ext.asyncio import AsyncConnection
 
-from rules.model import Instant
 from service.errors import NotAllowed, NotFound
 from service.storage.insert import insert_into
 from service.storage.rows import Record, many, one
@@ -92,13 +91,6 @@ async def add_stay(connection: AsyncConnection, farm_id: int, values: Record) ->
     """From a moment on the batch is in this room (or none) at this stage. Earlier stays are not touched."""
     row = {**values, "farm_id": farm_id}
     await connection.execute(insert_into(connection, stays).values(row).on_conflict_do_nothing())
-
-
-async def latest_stay(connection: AsyncConnection, farm_id: int, batch_id: str) -> Instant | None:
-    """From when the batch's last stay holds."""
-    mine = (stays.c.farm_id == farm_id) & (stays.c.batch_id == batch_id)
-    latest: Instant | None = await connection.scalar(select(func.max(stays.c.valid_from_ms)).where(mine))
-    return latest
 
 
 async def stays_of_room(connection: AsyncConnection, farm_id: int, room_id: str) -> list[Record]:

@@ -8,7 +8,7 @@ from sqlalchemy.ext.asyncio import AsyncConnection
 from rules.model import Instant
 from service.storage.insert import insert_into
 from service.storage.rows import Record, many, one
-from service.storage.tables import identities, pulses, sent_digests, tallies
+from service.storage.tables import identities, pulses, sent_digests
 
 
 async def identity(connection: AsyncConnection, farm_id: int, name: str, fresh: str) -> str:
@@ -30,12 +30,6 @@ async def beat(connection: AsyncConnection, farm_id: int, part: str, at_ms: Inst
 async def all_pulses(connection: AsyncConnection, farm_id: int) -> list[Record]:
     """When each part was last alive."""
     return await many(connection, select(pulses).where(pulses.c.farm_id == farm_id).order_by(pulses.c.part))
-
-
-async def all_tallies(connection: AsyncConnection, farm_id: int) -> dict[str, int]:
-    """The counters."""
-    rows = await many(connection, select(tallies).where(tallies.c.farm_id == farm_id).order_by(tallies.c.name))
-    return {row["name"]: row["total"] for row in rows}
 
 
 async def digest_row(

@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 
-from sqlalchemy import func, select, update
+from sqlalchemy import select, update
 from sqlalchemy.ext.asyncio import AsyncConnection
 
 from rules.model import Instant
@@ -133,14 +133,6 @@ async def release_claims(connection: AsyncConnection, farm_id: int) -> None:
     d = deliveries.c
     mine = (d.farm_id == farm_id) & (d.state == WAITING)
     await connection.execute(update(deliveries).where(mine).values(claimed_until_ms=0))
-
-
-async def next_due_ms(connection: AsyncConnection, farm_id: int) -> Instant | None:
-    """When the next waiting telling is due; for the machine room."""
-    d = deliveries.c
-    statement = select(func.min(d.next_ms)).where(d.farm_id == farm_id, d.state == WAITING)
-    due: Instant | None = await connection.scalar(statement)
-    return due
 
 
 async def cancel_waiting(
