@@ -1,6 +1,6 @@
 """What to look at first when a limit is passed: what moved together with it.
 
-Taken from the pattern table of our job map (trade practice, no single source): a fall in humidity alone points at
+The pattern is trade practice, without a single source: a fall in humidity alone points at
 water, a fall with warmth at heat, warm and stale air together at the fan. Where the pattern does not separate,
 nothing is claimed.
 """

@@ -100,12 +100,23 @@ class Settings(BaseSettings):
         return (init_settings, env_settings, TomlConfigSettingsSource(settings_cls, toml_file=file))
 
 
+def _refuse_unknown_variables() -> None:
+    """A misspelt variable would be ignored in silence, and with it, say, the broker."""
+    known = {f"HOUSEBAND_{name}".upper() for name in Settings.model_fields} | {CONFIG_VARIABLE}
+    unknown = sorted(
+        name for name in os.environ if name.startswith("HOUSEBAND_") and name.partition("__")[0] not in known
+    )
+    if unknown:
+        raise SetupError(f"no such setting: {', '.join(unknown)}")
+
+
 def load_settings(**given: Any) -> Settings:
     """Read the settings.
 
     Raises:
         SetupError: a setting is missing or wrong; the message names each, without its value.
     """
+    _refuse_unknown_variables()
     named = os.environ.get(CONFIG_VARIABLE)
     if named and not Path(named).is_file():
         raise SetupError(f"{CONFIG_VARIABLE} names {named}, and there is no such file")

@@ -54,7 +54,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--until-text", action="store_true", help="end when the text is there: 0 if it is right")
     parser.add_argument("--port", type=int, default=8000, help="port of the pages, if it is free")
     parser.add_argument("--phone-port", type=int, default=8010, help="port of the pretend phone, if it is free")
-    parser.add_argument("--fault-after-s", type=float, default=60.0, help="real seconds of quiet before the fault")
+    parser.add_argument("--fault-after-s", type=float, default=45.0, help="real seconds of quiet before the fault")
     parser.add_argument("--give-up-after-s", type=float, default=120.0, help="real seconds from fault to text")
     parser.add_argument("--broker", choices=KINDS, default=AUTO, help="mosquitto where installed, or pip's")
     return parser

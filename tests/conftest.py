@@ -83,6 +83,6 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter, config: p
 def _skipped(config: pytest.Config) -> int:
     """How many skips count against this run: none unless it is strict."""
     reporter = config.pluginmanager.get_plugin("terminalreporter")
-    if os.environ.get("HOUSEBAND_STRICT") != "1" or not isinstance(reporter, pytest.TerminalReporter):
+    if os.environ.get("TESTS_STRICT") != "1" or not isinstance(reporter, pytest.TerminalReporter):
         return 0
     return len(reporter.stats.get("skipped", []))

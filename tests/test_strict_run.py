@@ -31,7 +31,7 @@ def _run(folder: Path, content: str, *, strict: str) -> subprocess.CompletedProc
         str(folder),
         str(folder),
     ]
-    environment = os.environ | {"HOUSEBAND_STRICT": strict, "PYTHONPATH": str(ROOT)}
+    environment = os.environ | {"TESTS_STRICT": strict, "PYTHONPATH": str(ROOT)}
     return subprocess.run(command, cwd=folder, env=environment, check=False, capture_output=True, text=True)
 
 

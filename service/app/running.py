@@ -84,7 +84,8 @@ async def _listen(
     horizon = Horizon(listens=settings.broker_host is not None)
     horizon.start_deaf(FIRST_INSTANT)
     catalogue = Catalogue(farm["farm_id"])
-    sweep = Sweep(judge=Judge(database, farm, catalogue), horizon=horizon, clock=clock)
+    judge = Judge(database, farm, catalogue)
+    sweep = Sweep(judge=judge, horizon=horizon, clock=clock, last_ms=clock.now_ms())
     after = AfterRecording(sweep)
     recording = await make_recording(
         settings, database=database, farm_id=farm["farm_id"], clock=clock, horizon=horizon, after=after
@@ -120,7 +121,7 @@ async def _tell(settings: Settings, desk: Desk, *, stack: AsyncExitStack) -> Non
     await deliver.release()
     jobs = Jobs(
         desk=desk,
-        address=Address(database=database, farm=farm, clock=clock),
+        address=Address(database=database, farm=farm, clock=clock, ways=frozenset(carriers)),
         deliver=deliver,
         digest=Digest(
             database=database,

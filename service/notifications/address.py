@@ -30,6 +30,8 @@ class Address:
     database: Database
     farm: Record
     clock: Clock
+    ways: frozenset[Way] = frozenset(Way)
+    """The ways that are set up."""
 
     async def all_notices(self) -> int:
         """Bring every unfinished notice as far as it can be brought now; return how many tellings that made."""
@@ -105,7 +107,7 @@ class Address:
         evening, morning = self.farm["evening_round_minute"], self.farm["morning_round_minute"]
         night = now >= evening or now < morning if evening > morning else evening <= now < morning
         rows = await people.calls(connection, self.farm["farm_id"], "night" if night else "day")
-        return [Line(person_id=r["person_id"], after_ms=r["after_ms"], ways=ways(r)) for r in rows]
+        return [Line(person_id=r["person_id"], after_ms=r["after_ms"], ways=ways(r, self.ways)) for r in rows]
 
     async def _add(self, connection: Connection, notice: Record, tell: tuple[Tell, ...], now_ms: Instant) -> None:
         rows = [
@@ -129,11 +131,13 @@ class Address:
         await outbox.add_tellings(connection, self.farm["farm_id"], rows)
 
 
-def ways(person: Record) -> tuple[Way, ...]:
-    """How this person can be told: by text, else by mail."""
-    if person["phone"]:
-        return (Way.TEXT,)
-    return (Way.MAIL,) if person["email"] else ()
+def ways(person: Record, set_up: frozenset[Way]) -> tuple[Way, ...]:
+    """How this person can be told: by text, else by mail.
+
+    Where none of a person's ways is set up, the first is taken all the same: it is given up at once, and seen.
+    """
+    has = [way for way, to in ((Way.TEXT, person["phone"]), (Way.MAIL, person["email"])) if to]
+    return tuple(([way for way in has if way in set_up] or has)[:1])
 
 
 def _may_need_more(mine: list[Record], new: tuple[Tell, ...]) -> bool:

@@ -20,7 +20,7 @@ class Sweep:
     horizon: Horizon
     clock: Clock
     last_ms: Instant | None = None
-    """When the last complete pass ended."""
+    """When the last complete pass ended; at first, when the service started."""
 
     async def all_rooms(self) -> int:
         """Judge every room that has something to judge; return how many notices that made."""

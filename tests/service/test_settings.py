@@ -128,3 +128,10 @@ def test_beyond_this_machine_is_refused_unless_somebody_says_so(host: str) -> No
     with pytest.raises(SetupError, match="listen_beyond_this_machine"):
         load_settings(listen_host=host)
     assert load_settings(listen_host=host, listen_beyond_this_machine=True).listen_host == host
+
+
+def test_a_misspelt_variable_is_refused_by_name(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("HOUSEBAND_BROKR_HOST", "10.1.1.1")
+    monkeypatch.setenv("HOUSEBAND_TEXT_GATEWAY__URL", "http://127.0.0.1/send")
+    with pytest.raises(SetupError, match=r"^no such setting: HOUSEBAND_BROKR_HOST$"):
+        load_settings()

@@ -21,10 +21,10 @@ from service.storage import crops, people, rooms
 from service.storage.database import Database
 
 SLUG: Final = "pulse"
-ROOMS: Final = tuple(f"house-{n}" for n in range(1, 5))
-IDLE_PROBES: Final = tuple(f"idle-{n}" for n in range(6))
-PERIOD_MS: Final = 160 * SECOND_MS
-DRY_MS: Final = 70 * SECOND_MS
+ROOMS: Final = tuple(f"house-{n}" for n in range(1, 9))
+IDLE_PROBES: Final = tuple(f"idle-{n}" for n in range(4))
+PERIOD_MS: Final = 120 * SECOND_MS
+DRY_MS: Final = 50 * SECOND_MS
 STEP_MS: Final = 1 * SECOND_MS
 PROFILE: Final = """
 name = "pulse"

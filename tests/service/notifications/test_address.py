@@ -8,7 +8,8 @@ from typing import Any
 import pytest
 
 from rules.model import HOUR_MS
-from service.notifications.address import Address
+from service.notifications.address import Address, ways
+from service.notifications.routing import Way
 from service.storage import ledger, people
 from service.storage.database import Database
 from service.storage.tables import deliveries
@@ -258,3 +259,11 @@ async def test_addressing_twice_at_once_tells_once(database: Database, farm: dic
     await asyncio.gather(*(addressed(database, farm, 14) for _ in range(4)))
     rows = await written(database, "deliveries")
     assert sorted(row["person_id"] for row in rows) == ["ben", "maria"]
+
+
+def test_where_only_mail_is_set_up_a_person_with_both_is_mailed() -> None:
+    both = {"phone": "+12025550141", "email": "maria@example.org"}
+    assert ways(both, frozenset(Way)) == (Way.TEXT,)
+    assert ways(both, frozenset({Way.MAIL})) == (Way.MAIL,)
+    assert ways({**both, "email": None}, frozenset({Way.MAIL})) == (Way.TEXT,), "given up at once, and seen"
+    assert ways({"phone": None, "email": None}, frozenset(Way)) == ()
