@@ -121,9 +121,11 @@ async def place_probe(connection: AsyncConnection, farm_id: int, values: Record)
         await room(connection, farm_id, values["room_id"])
     p = placements.c
     mine = (p.farm_id == farm_id) & (p.probe_id == values["probe_id"])
-    latest = await connection.scalar(select(func.max(p.valid_from_ms)).where(mine))
-    if latest is not None and latest >= values["valid_from_ms"]:
-        raise NotAllowed("the probe was placed at or after that moment already; choose a later one")
+    spans = select(func.max(p.valid_from_ms), func.max(p.valid_to_ms)).where(mine)
+    latest_ms, left_ms = (await connection.execute(spans)).one()
+    from_ms = values["valid_from_ms"]
+    if (latest_ms is not None and latest_ms >= from_ms) or (left_ms is not None and left_ms > from_ms):
+        raise NotAllowed("the probe was moved at or after that moment already; choose a later one")
     await connection.execute(
         update(placements).where(mine, p.valid_to_ms.is_(None)).values(valid_to_ms=values["valid_from_ms"])
     )

@@ -61,6 +61,14 @@ async def test_a_placement_before_the_last_one_is_refused(one_api: Api) -> None:
     assert (await one_api.post("/api/probes/h7-back/placements", {**PLACE, "from": late}))["since"] == late
 
 
+async def test_a_probe_hangs_nowhere_else_while_it_still_hung_where_it_was_taken_out(one_api: Api) -> None:
+    moments = {hours: show_moment(farmyard.NOW_MS - hours * HOUR_MS) for hours in (1, 2)}
+    out = {**PLACE, "room_id": None, "place": "", "from": moments[1]}
+    await one_api.post("/api/probes/h7-back/placements", out)
+    await one_api.post("/api/probes/h7-back/placements", {**PLACE, "from": moments[2]}, expect=409)
+    await one_api.post("/api/probes/h7-back/placements", {**PLACE, "from": moments[1]})
+
+
 @pytest.mark.parametrize(
     ("probe", "change", "status"),
     [
