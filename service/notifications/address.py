@@ -63,6 +63,8 @@ class Address:
 
     async def _wake(self, connection: Connection, notice: Record, now_ms: Instant) -> int:
         """Go down the call list as far as time and answers ask."""
+        if now_ms < notice["facts"].get("tell_from_ms", 0):
+            return 0
         farm_id = self.farm["farm_id"]
         told = await outbox.tellings_of(connection, farm_id, notice["happening_id"])
         mine = [t for t in told if t["notice_key"] == notice["notice_key"]]

@@ -81,6 +81,7 @@ class Judge:
             state, events = judge_again(state, from_ms=start_ms, schedule=limits, readings=history, placed=present)
         state, new = evaluate(state, schedule=limits, readings=history, until_ms=until_ms, placed=present)
         story = await self._story(connection, room, placed, now_ms)
+        story.heard = frozenset(quantity for (_, quantity), held in state.held.items() if not held.expired)
         story.tell((*events, *new))
         await self._write(connection, judgement, story, state)
         return Judged(moved=len(story.moved), notices=len(story.notices))

@@ -9,18 +9,21 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping, Sequence
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
 from typing import Any, Final
 
 from rules.alarm import OPEN, Happens, Moved, State, Tells, move, when_beyond
 from rules.evaluate import Change, Event
 from rules.limits import Key
-from rules.model import HOUR_MS, MINUTE_MS, Instant
+from rules.model import HOUR_MS, MINUTE_MS, Instant, Quantity
 from service.storage.rows import Record
 from service.watch.facts import Place, back_facts, trouble_facts
 
 LATE_MS: Final = 5 * MINUTE_MS
 """A passed limit that we decide on later than this, and that is over by then, wakes nobody."""
+REST_MS: Final = 2 * MINUTE_MS
+"""A limit that was passed long ago in a room that is not heard now: the rest of a lump may be on its way."""
 USE_BY_MS: Final = 2 * HOUR_MS
 """A text that could not be sent by then is missed: the room's state has moved on."""
 BY_RULE: Final = "Houseband"
@@ -35,6 +38,8 @@ class Story:
     states: dict[Key, State]
     since: dict[Key, Instant]
     happening: dict[str, Any] | None
+    heard: AbstractSet[Quantity] = frozenset(Quantity)
+    """What the room's probes hold a value of at the end of this judgement."""
     moved: set[Key] = field(default_factory=set)
     transitions: list[Record] = field(default_factory=list)
     notices: list[Record] = field(default_factory=list)
@@ -126,8 +131,10 @@ class Story:
         kind = _kind(tells, woke=woke, wake=wake)
         if wake:
             self.happening["woke"] = 1
-        facts = trouble_facts(event, self.place, event.judged_by)
-        self._notice(kind, "wake" if wake else "round", event, {**facts, "learned_late": learned_late})
+        facts = {**trouble_facts(event, self.place, event.judged_by), "learned_late": learned_late}
+        if self.now_ms - event.at_ms > LATE_MS and event.quantity not in self.heard:
+            facts["tell_from_ms"] = self.now_ms + REST_MS
+        self._notice(kind, "wake" if wake else "round", event, facts)
 
     def _notice(self, kind: str, telling: str, event: Event, facts: Mapping[str, Any]) -> None:
         room_id = self.place.room["room_id"]

@@ -184,6 +184,32 @@ async def test_what_is_over_before_anybody_was_told_is_told_to_nobody(
     assert {row["addressed"] for row in await notices(database)} == {1}
 
 
+async def test_a_lump_in_many_messages_wakes_nobody_for_what_it_says_is_over(
+    database: Database, farm: dict[str, Any]
+) -> None:
+    await judge_at(database, farm, 180)
+    await hear(database, DRY_HALF_HOUR[:20])
+    await judge_at(database, farm, 180.1)
+    await addressed(database, farm, 180.1)
+    await hear(database, DRY_HALF_HOUR[20:], start=20)
+    await judge_at(database, farm, 180.2)
+    await addressed(database, farm, 180.2, 183, 240)
+    assert await told(database) == {}
+    assert [row["kind"] for row in await notices(database)] == ["trouble", "back"]
+
+
+async def test_a_lump_that_breaks_off_while_it_is_dry_is_told_after_a_short_wait(
+    database: Database, farm: dict[str, Any]
+) -> None:
+    await judge_at(database, farm, 180)
+    await hear(database, DRY_HALF_HOUR[:20])
+    await judge_at(database, farm, 180.1)
+    await addressed(database, farm, 180.1, 182)
+    assert await told(database) == {}
+    await addressed(database, farm, 182.2)
+    assert set(await told(database)) == {"maria", "ben"}
+
+
 async def test_back_waits_for_a_text_that_is_on_its_way(database: Database, farm: dict[str, Any]) -> None:
     await dry(database, farm)
     await addressed(database, farm, 14)

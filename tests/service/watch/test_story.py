@@ -10,8 +10,8 @@ import pytest
 
 from rules.alarm import State
 from rules.evaluate import Change
-from rules.model import MINUTE_MS
-from service.watch.story import BY_RULE, LATE_MS, USE_BY_MS, Story
+from rules.model import MINUTE_MS, Quantity
+from service.watch.story import BY_RULE, LATE_MS, REST_MS, USE_BY_MS, Story
 from tests.support.happenings import CROP, event, going_on, room_limit, story
 from tests.support.rooms import CO2_HIGH, HUMIDITY_LOW, WARM, minute
 
@@ -92,6 +92,21 @@ def test_a_second_limit_that_is_passed_far_at_once_speaks_again() -> None:
     told = story(now=20)
     told.tell([event(RAISED, 18, WARM), event(RAISED, 19, deepened=True)])
     assert _told(told) == [("trouble", "wake", 18), ("deeper", "wake", 19)]
+
+
+@pytest.mark.parametrize(
+    ("now", "heard", "waits"),
+    [(60, set(), REST_MS), (60, {Quantity.HUMIDITY}, 0), (60, {Quantity.CO2}, REST_MS), (12, set(), 0)],
+)
+def test_what_was_passed_long_ago_and_is_not_heard_now_waits_for_the_rest_of_a_lump(
+    now: float, heard: set[Quantity], waits: int
+) -> None:
+    told = story(now=now)
+    told.heard = heard
+    told.tell([event(RAISED, 8)])
+    (notice,) = told.notices
+    assert notice["telling"] == "wake"
+    assert notice["facts"].get("tell_from_ms", minute(now)) == minute(now) + waits
 
 
 def test_the_end_of_a_happening_that_woke_is_told_at_once() -> None:
