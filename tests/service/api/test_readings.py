@@ -2,29 +2,20 @@
 
 from __future__ import annotations
 
-import csv
 import json
 from collections.abc import AsyncIterator
-from datetime import UTC, datetime
-from pathlib import Path
 from typing import Any
 
 import cbor2
 import pytest
 
-from rules.model import HOUR_MS, MINUTE_MS
+from rules.model import HOUR_MS, MINUTE_MS, UNIT
 from service.api.moments import show_moment
-from tests.support import farmyard
+from tests.support import farmyard, real_room
 from tests.support.api import Api, problem_in
 
 SENML_JSON = "application/senml+json"
 NOW_S = farmyard.NOW_MS / 1000
-REAL = Path(__file__).parents[4] / "shared" / "real" / "office_room_one_week.csv"
-COLUMNS = {
-    "temperature": ("temperature_c", "Cel"),
-    "humidity": ("relative_humidity_pct", "%RH"),
-    "co2": ("co2_ppm", "ppm"),
-}
 
 
 def pack(*values: float, probe: str = "h7-door", start_s: float = NOW_S - 600) -> list[dict[str, Any]]:
@@ -172,36 +163,22 @@ async def test_a_probe_nobody_heard_has_no_readings(one_api: Api) -> None:
     assert await one_api.get("/api/readings", probe="nobody") == {"rows": [], "next": None}
 
 
-@pytest.mark.skipif(not REAL.exists(), reason="the recorded week of a real room is not here")
+@real_room.with_the_week
 async def test_a_week_of_a_real_room_comes_back_identical(api: Api) -> None:
-    """Candanedo and Feldheim's office room, February 2015; its times are taken as UTC here."""
-    sent = real_week()
-    assert len(sent) == 3 * 8143
-    await api.post("/api/probes/office/placements", {"room_id": "house-7", "who": "Ines", "from": sent[0][0]})
+    sent = [(at_ms, q, value) for at_ms, values in real_room.measured() for q, value in values.items()]
+    assert len(sent) == 3 * real_room.ROWS
+    since = show_moment(sent[0][0])
+    await api.post("/api/probes/office/placements", {"room_id": "house-7", "who": "Ines", "from": since})
     for start in range(0, len(sent), 9000):
-        body = json.dumps([_record(*row) for row in sent[start : start + 9000]]).encode()
-        answer = await send(api, body)
-        assert answer.json() == {"stored": len(sent[start : start + 9000]), "repeated": 0, "rejected": []}
+        records = [
+            {"bver": 26, "n": f"office/{q}", "u": UNIT[q], "v": value, "t": at_ms / 1000}
+            for at_ms, q, value in sent[start : start + 9000]
+        ]
+        answer = await send(api, json.dumps(records).encode())
+        assert answer.json() == {"stored": len(records), "repeated": 0, "rejected": []}
     for asked in ({"probe": "office"}, {"room": "house-7"}):
-        assert sorted(await fetch(api, **asked)) == sorted(sent)
-
-
-def real_week() -> list[tuple[str, str, float]]:
-    with REAL.open(newline="") as file:
-        rows = list(csv.DictReader(file))
-    moments = [datetime.fromisoformat(row["time_local"]).replace(tzinfo=UTC) for row in rows]
-    return [
-        (show_moment(round(moment.timestamp()) * 1000), quantity, float(row[column]))
-        for moment, row in zip(moments, rows, strict=True)
-        for quantity, (column, _) in COLUMNS.items()
-    ]
-
-
-def _record(at: str, quantity: str, value: float) -> dict[str, Any]:
-    return {
-        "n": f"office/{quantity}", "u": COLUMNS[quantity][1], "v": value,
-        "t": datetime.fromisoformat(at).timestamp(), "bver": 26,
-    }  # fmt: skip
+        found = await fetch(api, **asked)
+        assert sorted(found) == sorted((show_moment(at_ms), q.value, value) for at_ms, q, value in sent)
 
 
 async def fetch(api: Api, **asked: str) -> list[tuple[str, str, float]]:
