@@ -8,10 +8,11 @@ from typing import Any
 import pytest
 
 from rules.model import DAY_MS, MINUTE_MS, ProbeId, Quantity, Reading
+from service.app.jobs import KEEP_REJECTED_MS
 from service.messages import Decoded, Incoming, Reason, Rejected, Understood
 from service.storage import judgements
 from service.storage.database import Database
-from service.storage.readings import MOST_BYTES_KEPT, MOST_OF_A_MESSAGE
+from service.storage.readings import MOST_BYTES_KEPT, MOST_OF_A_MESSAGE, forget_rejected
 from service.watch.record import MOST_WAITING_PROBES, Recorded, record
 from tests.support.farmyard import NOW_MS, add_farm, add_rooms
 from tests.support.mail_bag import AT_MS, FARM_ID, message, timed, untimed
@@ -237,3 +238,13 @@ async def test_of_a_message_that_is_far_too_large_the_beginning_is_kept(database
     await record(database, FARM_ID, [(incoming, Decoded(rejected=(why,)))])
     [kept] = await written(database, "rejected")
     assert len(kept["payload"]) == MOST_BYTES_KEPT
+
+
+async def test_rejected_messages_are_dropped_when_they_have_been_kept_long_enough(database: Database) -> None:
+    why = Rejected(reason=Reason.EMPTY, detail="")
+    for days in (31, 29):
+        incoming = Incoming(topic=f"{days} days", payload=b"", received_ms=NOW_MS - days * DAY_MS)
+        await record(database, FARM_ID, [(incoming, Decoded(rejected=(why,)))])
+    async with database.write() as connection:
+        await forget_rejected(connection, FARM_ID, NOW_MS - KEEP_REJECTED_MS)
+    assert [row["topic"] for row in await written(database, "rejected")] == ["29 days"]
