@@ -18,7 +18,7 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from itertools import groupby
 
-from rules.condition import Phase, Watch, due_ms, elapse, see
+from rules.condition import Limit, Phase, Watch, due_ms, elapse, see
 from rules.limits import Key, RoomLimit, RoomLimits
 from rules.model import Instant, ProbeId, Quantity, Reading, Side
 from rules.room_state import Held, RoomState, Track
@@ -95,6 +95,17 @@ def evaluate(
         fold.advance(at_ms, tuple(group))
     fold.advance(until_ms, ())
     return fold.result(until_ms)
+
+
+def standing(
+    state: RoomState, *, schedule: Sequence[RoomLimits], placed: frozenset[ProbeId] | None = None
+) -> tuple[Event, ...]:
+    """The alarms that are open in ``state``, each as if it were raised at this moment, with the facts of now."""
+    fold = _Fold(state, schedule, placed)
+    for key, track in fold.tracks.items():
+        if track.is_open:
+            fold.tell(Change.RAISED, key, state.clock_ms)
+    return tuple(fold.events)
 
 
 class _Fold:
@@ -174,10 +185,10 @@ class _Fold:
         if not track.is_open:
             near = Watch(phase=Phase.BEYOND, since_ms=far.since_ms)
             self.tracks[key] = replace(track, near=near, raised_ms=far.since_ms, deepened=True)
-            self._tell(Change.RAISED, key, far.since_ms)
+            self.tell(Change.RAISED, key, far.since_ms)
         elif not track.deepened:
             self.tracks[key] = replace(track, deepened=True)
-            self._tell(Change.DEEPENED, key, far.since_ms)
+            self.tell(Change.DEEPENED, key, far.since_ms)
 
     def _fire_near(self, key: Key, limit: RoomLimit, at_ms: Instant) -> None:
         track = self.tracks[key]
@@ -186,9 +197,9 @@ class _Fold:
             return
         if near.phase is Phase.BEYOND:
             self.tracks[key] = replace(track, near=near, raised_ms=near.since_ms)
-            self._tell(Change.RAISED, key, near.since_ms)
+            self.tell(Change.RAISED, key, near.since_ms)
         else:
-            self._tell(Change.CLEARED, key, near.since_ms, back_ms=track.near.since_ms)
+            self.tell(Change.CLEARED, key, near.since_ms, back_ms=track.near.since_ms)
             self.tracks[key] = replace(Track.quiet(near.since_ms), over_ms=near.since_ms)
 
     # --- values -------------------------------------------------------------------------------------------
@@ -201,8 +212,9 @@ class _Fold:
     def _see(self, key: Key) -> None:
         track, limit = self.tracks[key], self.limits.limits[key]
         value = self._farthest_out(key)[1]
-        near = see(limit.near, track.near, self.now, value)
-        far = track.far if limit.far is None else see(limit.far, track.far, self.now, value)
+        seen = None if track.is_open and self._is_silent_outside(key, limit.near, value) else value
+        near = see(limit.near, track.near, self.now, seen)
+        far = track.far if limit.far is None else see(limit.far, track.far, self.now, seen)
         if near is not track.near or far is not track.far:
             starts = track.near.phase is Phase.INSIDE and near.phase is Phase.WAITING
             track = replace(track, near=near, far=far)
@@ -220,6 +232,12 @@ class _Fold:
         value, probe = min(values) if side is Side.LOW else max(values)
         return probe, value
 
+    def _is_silent_outside(self, key: Key, limit: Limit, value: float | None) -> bool:
+        """A probe fell silent before it was back, and the others read well: nobody can say that it is over."""
+        if value is None or not limit.is_back(value):
+            return False
+        return any(h.expired and not limit.is_back(h.value) for (_, q), h in self.held.items() if q is key[0])
+
     # --- limits -------------------------------------------------------------------------------------------
 
     def _take_over(self, to: RoomLimits) -> None:
@@ -233,7 +251,7 @@ class _Fold:
         """Judge afresh by the new limits; an alarm whose limit is gone ends, one that is open stays open."""
         for key in [k for k in self.tracks if k not in to.limits]:
             if self.tracks[key].is_open:
-                self._tell(Change.CLEARED, key, self.now, back_ms=self.now, judged=False)
+                self.tell(Change.CLEARED, key, self.now, back_ms=self.now, judged=False)
             del self.tracks[key]
         self.limits = to
         for key in to.limits:
@@ -250,7 +268,7 @@ class _Fold:
 
     # --- what happened ------------------------------------------------------------------------------------
 
-    def _tell(
+    def tell(
         self,
         change: Change,
         key: Key,

@@ -15,8 +15,8 @@ from dataclasses import replace
 from rules.condition import Phase, Watch
 from rules.evaluate import Change, Event, evaluate
 from rules.limits import Key, RoomLimits
-from rules.model import HOUR_MS, Instant, ProbeId, Reading
-from rules.room_state import RoomState, Track
+from rules.model import HOUR_MS, Instant, ProbeId, Quantity, Reading
+from rules.room_state import Held, RoomState, Track
 
 REACH_MS = 6 * HOUR_MS
 """How far back a room is judged again at most. Older readings change history, not the present."""
@@ -43,7 +43,12 @@ def judge_again(
     Returns:
         The corrected state (same clock) and the moves that the alarms still have to make.
     """
-    start = RoomState(clock_ms=from_ms, fingerprint=state.fingerprint, tracks=_as_known_at(state, from_ms))
+    start = RoomState(
+        clock_ms=from_ms,
+        fingerprint=state.fingerprint,
+        held=_silent_since(state, from_ms),
+        tracks=_as_known_at(state, from_ms),
+    )
     again, events = evaluate(start, schedule=schedule, readings=readings, until_ms=state.clock_ms, placed=placed)
     owed = [
         event
@@ -55,6 +60,15 @@ def judge_again(
         for key, track in again.tracks.items()
     }
     return replace(again, tracks=tracks), tuple(sorted(owed, key=lambda e: e.at_ms))
+
+
+def _silent_since(state: RoomState, from_ms: Instant) -> dict[tuple[ProbeId, Quantity], Held]:
+    """What probes said last that were not heard since the window began."""
+    return {
+        key: replace(held, expired=held.until_ms <= from_ms)
+        for key, held in state.held.items()
+        if held.at_ms <= from_ms
+    }
 
 
 def _as_known_at(state: RoomState, from_ms: Instant) -> Mapping[Key, Track]:

@@ -16,7 +16,7 @@ from service.storage.rows import Record
 
 router = APIRouter(tags=["tellings"])
 
-State: TypeAlias = Literal["waiting", "sent", "gave up", "missed", "cancelled"]
+State: TypeAlias = Literal["waiting", "sent", "gave up", "missed", "cancelled", "unsure"]
 
 
 class Notice(Answered):

@@ -9,7 +9,7 @@ from service.clock import pause
 from service.errors import PassingError
 from service.ingest.mqtt import Connection, Received
 from service.log import log
-from service.messages import Decoded
+from service.messages import Decoded, Reason, Rejected
 from service.storage.database import Database
 from service.watch.horizon import Horizon
 from service.watch.record import Batch, record
@@ -69,7 +69,12 @@ class Recording:
             wait_s = min(wait_s * 2, LONGEST_BACK_OFF_S)
 
     def _decode(self, message: Received) -> Decoded:
-        decoded = decode(message.incoming, prefix=self.prefix, farm=self.farm, sources=self.sources)
+        try:
+            decoded = decode(message.incoming, prefix=self.prefix, farm=self.farm, sources=self.sources)
+        except Exception as error:  # noqa: BLE001 - a fault of ours must not stop the messages behind it
+            log.exception("message could not be decoded", topic=message.incoming.topic)
+            why = Rejected(reason=Reason.NOT_STORED, detail=f"our own fault: {type(error).__name__}")
+            return Decoded(rejected=(why,))
         if message.incoming.qos > 0:
             return decoded
         return Decoded(

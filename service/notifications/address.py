@@ -20,7 +20,7 @@ from service.storage.database import Connection, Database
 from service.storage.rows import Record
 
 GOING, CANNOT = "going", "cannot"
-MAY_REACH = frozenset({outbox.WAITING, outbox.SENT})
+MAY_REACH = frozenset({outbox.WAITING, outbox.SENT, outbox.UNSURE})
 
 
 @dataclass(slots=True, kw_only=True)
@@ -94,7 +94,7 @@ class Address:
         await outbox.cancel_waiting(connection, farm_id, happening, at_ms=now_ms, why=why)
         told = await outbox.tellings_of(connection, farm_id, happening)
         first = [t for t in told if t["kind"] != "back"]
-        woken = {(t["person_id"], Way(t["way"])) for t in first if t["state"] == outbox.SENT}
+        woken = {(t["person_id"], Way(t["way"])) for t in first if t["state"] in {outbox.SENT, outbox.UNSURE}}
         if notice["telling"] == "round":
             woken = set()
         tell = tuple(Tell(step=0, person_id=person, way=way) for person, way in sorted(woken))
@@ -108,7 +108,11 @@ class Address:
         now = minute.hour * 60 + minute.minute
         evening, morning = self.farm["evening_round_minute"], self.farm["morning_round_minute"]
         night = now >= evening or now < morning if evening > morning else evening <= now < morning
-        rows = await people.calls(connection, self.farm["farm_id"], "night" if night else "day")
+        both = ("night", "day") if night else ("day", "night")
+        # A farm that set only one of the lists meant it for always.
+        rows = await people.calls(connection, self.farm["farm_id"], both[0])
+        if not rows:
+            rows = await people.calls(connection, self.farm["farm_id"], both[1])
         return [Line(person_id=r["person_id"], after_ms=r["after_ms"], ways=ways(r, self.ways)) for r in rows]
 
     async def _add(self, connection: Connection, notice: Record, tell: tuple[Tell, ...], now_ms: Instant) -> None:

@@ -72,7 +72,8 @@ class Deliver:
     async def _prepare(self, connection: Connection, row: Record, now_ms: Instant) -> Ready | None:
         if row["addressed"] and row["kind"] != "back":
             # Trouble is not finished while a telling of it waits: it was answered while this one was on its way.
-            await self._end(connection, row, outbox.CANCELLED, now_ms, "answered or over before it went out")
+            state = outbox.UNSURE if row["detail"] == outbox.ON_ITS_WAY else outbox.CANCELLED
+            await self._end(connection, row, state, now_ms, "answered or over before it went out")
             return None
         if now_ms > row["use_by_ms"]:
             await self._end(connection, row, outbox.MISSED, now_ms, "too late to be useful; see the sheet")
@@ -83,9 +84,9 @@ class Deliver:
         if trouble:
             await self._end(connection, row, outbox.GAVE_UP, now_ms, trouble)
             return None
-        text = row["text"] or _written(row, person["units"])
+        text = row["text"] or _written(row, person["units"], now_ms)
         first = now_ms if row["first_try_ms"] is None else row["first_try_ms"]
-        begun = {"text": text, "first_try_ms": first}
+        begun = {"text": text, "first_try_ms": first, "detail": outbox.ON_ITS_WAY}
         await outbox.begin_attempt(connection, self.farm["farm_id"], row["delivery_id"], begun)
         message = Message(to=to, text=text, key=row["delivery_id"], at_ms=now_ms, subject=text.partition(".")[0])
         return Ready(row={**row, **begun}, message=message)
@@ -135,10 +136,10 @@ class Deliver:
             return Unreachable(detail=f"our own fault: {type(error).__name__}")
 
 
-def _written(row: Record, units: Units) -> str:
+def _written(row: Record, units: Units, now_ms: Instant) -> str:
     """The text; facts that cannot be put into words must not keep anybody asleep, nor hold up other tellings."""
     try:
-        return render(row, units)
+        return render(row, units, now_ms=now_ms)
     except Exception:  # noqa: BLE001 - as said above
         log.exception("text could not be written", notice=row["notice_key"])
         return plain(row)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from rules.model import Quantity, Side
+from rules.model import MINUTE_MS, Instant, Quantity, Side
 from service.localtime import local
 from service.storage.rows import Record
 from service.wording.format import clock
@@ -12,13 +12,13 @@ from service.wording.texts import AlarmFacts, BackFacts, alarm_text, back_text, 
 from service.wording.units import Units
 
 
-def render(notice: Record, units: Units) -> str:
-    """The text of a notice for a person who reads ``units``."""
+def render(notice: Record, units: Units, *, now_ms: Instant) -> str:
+    """The text of a notice for a person who reads ``units``; how long it lasts is said as of now."""
     facts: dict[str, Any] = notice["facts"]
     if notice["kind"] == "back":
         return back_text(_back(facts), units)
     say = deeper_text if notice["kind"] == "deeper" else alarm_text
-    return say(_alarm(facts), units)
+    return say(_alarm(facts, now_ms), units)
 
 
 def plain(notice: Record) -> str:
@@ -26,7 +26,7 @@ def plain(notice: Record) -> str:
     return f"{notice['facts'].get('room', notice['room_id'])}: something is wrong there, look at the page."
 
 
-def _alarm(facts: dict[str, Any]) -> AlarmFacts:
+def _alarm(facts: dict[str, Any], now_ms: Instant) -> AlarmFacts:
     return AlarmFacts(
         room=facts["room"],
         species=facts["species"],
@@ -36,7 +36,7 @@ def _alarm(facts: dict[str, Any]) -> AlarmFacts:
         side=Side(facts["side"]),
         value=facts["value"],
         limit=facts["limit"],
-        minutes=facts["minutes"],
+        minutes=max(facts["minutes"], (now_ms - facts["began_ms"]) // MINUTE_MS),
         trend=facts["trend"],
         place=facts["place"],
         normal=tuple(Quantity(q) for q in facts["normal"]),

@@ -1,7 +1,8 @@
 """Notices that are being told, and each telling of one to one person by one way.
 
 States of a telling: ``waiting``, then ``sent`` | ``gave up`` | ``missed`` (too late to be useful) | ``cancelled``
-(answered or over before it went out).
+(answered or over before it went out) | ``unsure`` (cancelled after a try of which we
+never heard: it may have arrived).
 """
 
 from __future__ import annotations
@@ -18,6 +19,9 @@ from service.storage.rows import Record, many, one
 from service.storage.tables import answers, attempts, deliveries, notices
 
 WAITING, SENT, GAVE_UP, MISSED, CANCELLED = "waiting", "sent", "gave up", "missed", "cancelled"
+UNSURE = "unsure"
+ON_ITS_WAY = "on its way"
+"""The detail of a telling between handing it over and hearing what became of it."""
 
 
 async def unaddressed(connection: AsyncConnection, farm_id: int) -> list[Record]:
@@ -147,4 +151,7 @@ async def cancel_waiting(
     await connection.execute(update(notices).where(stops).values(addressed=1))
     d = deliveries.c
     mine = (d.farm_id == farm_id) & d.notice_key.in_(here) & (d.state == WAITING) & (d.claimed_until_ms <= at_ms)
-    await connection.execute(update(deliveries).where(mine).values(state=CANCELLED, ended_ms=at_ms, detail=why))
+    for state, which in ((UNSURE, d.detail == ON_ITS_WAY), (CANCELLED, d.detail != ON_ITS_WAY)):
+        await connection.execute(
+            update(deliveries).where(mine, which).values(state=state, ended_ms=at_ms, detail=why)
+        )

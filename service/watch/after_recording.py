@@ -8,8 +8,8 @@ from typing import Final
 from service.clock import pause
 from service.watch.sweep import Sweep
 
-REST_S: Final = 0.2
-"""Between two judgements, so that recording gets its turn with the one writer."""
+REST_S: Final = 1.0
+"""Between two judgements: readings are taken once they have settled, so there is no hurry within a second."""
 
 
 class AfterRecording:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from rules.alarm import State
-from rules.evaluate import Event, evaluate
+from rules.evaluate import Event, evaluate, standing
 from rules.hindsight import judge_again, window_from
 from rules.limits import Key, RoomLimits
 from rules.model import SECOND_MS, Instant, ProbeId, Reading
@@ -83,6 +83,8 @@ class Judge:
         story = await self._story(connection, room, placed, now_ms)
         story.heard = frozenset(quantity for (_, quantity), held in state.held.items() if not held.expired)
         story.tell((*events, *new))
+        if story.has_woken_nobody:
+            story.owe(standing(state, schedule=limits, placed=present))
         await self._write(connection, judgement, story, state)
         return Judged(moved=len(story.moved), notices=len(story.notices))
 

@@ -54,6 +54,24 @@ class Story:
             )
             self._apply(event, learned_late=over_by_now and self.now_ms - event.at_ms > LATE_MS)
 
+    @property
+    def has_woken_nobody(self) -> bool:
+        """True while something is open and nobody was woken for it."""
+        return self.happening is not None and not self.happening["woke"]
+
+    def owe(self, standing: Sequence[Event]) -> None:
+        """Wake for what is open and has woken nobody, once it may: first days ended, or figures were stood for.
+
+        Args:
+            standing: the open alarms, each with the facts of now.
+        """
+        may = [e for e in standing if e.judged_by and e.judged_by.crop.wakes and e.value is not None]
+        for event in may:
+            unanswered = self.states.get(event.key) is State.UNACKNOWLEDGED
+            if unanswered and self.happening is not None and self.has_woken_nobody:
+                self.happenings[self.happening["happening_id"]] = self.happening
+                self._notice_trouble(event, Tells.TROUBLE, learned_late=False)
+
     def _apply(self, event: Event, *, learned_late: bool) -> None:
         before = self.states.get(event.key, State.NORMAL)
         happens = {Change.DEEPENED: Happens.DEEPENED, Change.CLEARED: Happens.CLEARED}.get(event.change)

@@ -125,6 +125,7 @@ ENGLISH_SHEET: Final = SheetPhrases(
         "gave up": "could not be sent",
         "missed": "too late to be useful, not sent",
         "cancelled": "called off",
+        "unsure": "called off, may have arrived",
     },
     answer_going="{name} is going, said at {time}.",
     answer_cannot="{name} cannot, said at {time}.",

@@ -30,7 +30,7 @@ from tests.support.pulse_farm import Readings
 from tests.support.service_process import ServiceProcess
 from tests.support.waiting import until
 
-pytestmark = pytest.mark.slow
+pytestmark = [pytest.mark.slow, pytest.mark.alone]
 
 FACTOR = 5.0
 EVERYWHERE = (
@@ -105,7 +105,7 @@ class Field:
             "database_url": url,
             "broker_host": "127.0.0.1",
             "broker_port": str(broker_port),
-            "sweep_every_s": "0.3",
+            "sweep_every_s": "1.0",
             "clock_factor": str(FACTOR),
             "clock_anchor_wall_ms": str(self.clock.anchor_wall_ms),
             "clock_anchor_farm_ms": str(self.clock.anchor_farm_ms),
@@ -173,7 +173,7 @@ async def _no_text_is_lost_or_doubled(victim: Side) -> None:
     assert {str(happening) for (happening,) in await victim.rows(WOKEN)} <= told | over
     # Exactly one telling to a person and way.
     assert len({t[1:5] for t in tellings}) == len(tellings)
-    assert {t[5] for t in tellings} <= {"sent", "cancelled"}
+    assert {t[5] for t in tellings} <= {"sent", "cancelled", "unsure"}
     # What was sent arrived; what arrived twice came under the same key.
     sent = {str(t[0]) for t in tellings if t[5] == "sent"}
     arrived = [key for key, _, _ in victim.phone.received]

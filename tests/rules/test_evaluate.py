@@ -286,3 +286,14 @@ def test_judging_to_where_it_was_judged_already_changes_nothing() -> None:
     assert evaluate(state, schedule=[ROOM], readings=every_minute([10]), until_ms=state.clock_ms) == (state, ())
     before = state.clock_ms - SECOND_MS
     assert evaluate(state, schedule=[ROOM], readings=every_minute([10]), until_ms=before) == (state, ())
+
+
+def test_an_alarm_does_not_end_because_the_probe_that_is_out_falls_silent() -> None:
+    """The other probe reads well, and nobody can say that the far end of the room does."""
+    door = every_minute([78] * 20)
+    fine = every_minute([95] * 60, probe=BACK_PROBE)
+    _, events = judged([*door, *fine], ROOM, until=59)
+    assert [e.change for e in events] == [Change.RAISED]
+    again = [replace(reading, at_ms=reading.at_ms + 40 * 60 * SECOND_MS) for reading in every_minute([95] * 19)]
+    _, events = judged([*door, *fine, *again], ROOM, until=59)
+    assert [e.change for e in events] == [Change.RAISED, Change.CLEARED]

@@ -1,7 +1,7 @@
 """An invented farm whose rooms go dry and recover again and again, for tests that disturb the service.
 
 Waits are short (24 s of farm time), so that many alarms fit into a minute on a clock that runs five times as fast.
-Readings are timed to the full farm second, whenever they are really sent.
+Readings are timed to every second full second of the farm, whenever they are really sent.
 """
 
 from __future__ import annotations
@@ -21,11 +21,11 @@ from service.storage import crops, people, rooms
 from service.storage.database import Database
 
 SLUG: Final = "pulse"
-ROOMS: Final = tuple(f"house-{n}" for n in range(1, 9))
+ROOMS: Final = tuple(f"house-{n}" for n in range(1, 6))
 IDLE_PROBES: Final = tuple(f"idle-{n}" for n in range(4))
-PERIOD_MS: Final = 120 * SECOND_MS
-DRY_MS: Final = 50 * SECOND_MS
-STEP_MS: Final = 1 * SECOND_MS
+PERIOD_MS: Final = 160 * SECOND_MS
+DRY_MS: Final = 80 * SECOND_MS
+STEP_MS: Final = 2 * SECOND_MS
 PROFILE: Final = """
 name = "pulse"
 species = "Invented species"
@@ -80,7 +80,7 @@ async def _add_room(connection: Any, farm_id: int, room: str, at_ms: Instant) ->
 
 @dataclass
 class Readings:
-    """Publishes every farm second until stopped, and knows which readings the broker has acknowledged."""
+    """Publishes every two farm seconds until stopped, and knows which readings the broker has acknowledged."""
 
     port: int
     clock: ScaledClock

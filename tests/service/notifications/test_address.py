@@ -293,3 +293,15 @@ def test_where_only_mail_is_set_up_a_person_with_both_is_mailed() -> None:
     assert ways(both, frozenset({Way.MAIL})) == (Way.MAIL,)
     assert ways({**both, "email": None}, frozenset({Way.MAIL})) == (Way.TEXT,), "given up at once, and seen"
     assert ways({"phone": None, "email": None}, frozenset(Way)) == ()
+
+
+async def test_a_farm_with_only_one_call_list_uses_it_day_and_night(
+    database: Database, farm: dict[str, Any]
+) -> None:
+    async with database.write() as connection:
+        await people.set_call_list(connection, 1, "night", [], who="Ines", recorded_ms=0)
+        await people.set_call_list(connection, 1, "day", [("cal", 0)], who="Ines", recorded_ms=0)
+    address = Address(database=database, farm=farm, clock=HandClock(NIGHT_TO_MS))
+    async with database.read() as connection:
+        night = await address._call_list(connection, NIGHT_TO_MS - 1)
+    assert [line.person_id for line in night] == ["cal"]

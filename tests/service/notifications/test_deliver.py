@@ -45,7 +45,7 @@ async def test_trouble_and_its_end_reach_people_once(
     await tell.at(14, 14.5, 15, 20)
     assert sorted(tell.people()) == ["ben", "maria"]
     text = tell.heard()[0][1]
-    for said in ("House 7", "shiitake", "pins", "80", "85", "8 min", "nvented"):
+    for said in ("House 7", "shiitake", "pins", "80", "85", "9 min", "nvented"):
         assert said in text
     assert len(text) <= 160
     assert await tell.states() == {"ben": "sent", "maria": "sent"}
@@ -262,3 +262,33 @@ async def test_somebody_who_lost_their_number_is_passed_over_visibly(database: D
     assert [row["addressed"] for row in await notices(database)] == [0]
     await tell.at(15)
     assert [row["addressed"] for row in await notices(database)] == [1]
+
+
+async def test_who_may_have_been_woken_by_a_text_we_lost_sight_of_hears_that_it_is_over(
+    database: Database, farm: dict[str, Any], tell: Teller
+) -> None:
+    """The service died between handing the texts over and writing down what became of them."""
+    tell.clock.set(minute(14))
+    await tell.address.all_notices()
+    async with database.write() as connection:
+        assert len(await tell.deliver._claim(connection)) == 2
+    await tell.deliver.release()
+    await judge_at(database, farm, 40)
+    await tell.at(40, 41)
+    first = [row for row in await tell.deliveries() if "/trouble/" in row["notice_key"]]
+    assert {row["state"] for row in first} == {"unsure"}
+    assert sorted(tell.people()) == ["ben", "maria"]
+    assert all("ack" in text for _, text in tell.heard())
+
+
+async def test_a_text_we_lost_sight_of_is_sent_again_under_the_same_key_while_it_lasts(
+    database: Database, tell: Teller
+) -> None:
+    tell.clock.set(minute(14))
+    await tell.address.all_notices()
+    async with database.write() as connection:
+        keys = {ready.message.key for ready in await tell.deliver._claim(connection)}
+    await tell.deliver.release()
+    await tell.at(15)
+    assert {one["key"] for one in tell.asked()} == keys
+    assert await tell.states() == {"ben": "sent", "maria": "sent"}

@@ -141,6 +141,17 @@ async def test_in_its_first_days_a_room_wakes_nobody(database: Database, farm: d
     assert await tellings(database) == [("trouble", "round", 13), ("back", "round", 30)]
 
 
+async def test_what_is_open_when_the_first_days_end_wakes_then(database: Database, farm: dict[str, Any]) -> None:
+    await restart_first_days(database)
+    await hear(database, [GOOD] * 5 + [80.0] * 60)
+    await judge_at(database, farm, *range(1, 20))
+    await restart_first_days(database, end=20)
+    await judge_at(database, farm, *range(20, 60))
+    told = await tellings(database)
+    assert [(kind, telling) for kind, telling, _ in told] == [("trouble", "round"), ("trouble", "wake")]
+    assert 19 < told[1][2] <= 21
+
+
 async def test_figures_that_nobody_stands_for_wake_nobody(database: Database, farm: dict[str, Any]) -> None:
     await add_unconfirmed(database)
     await hear(database, [GOOD] * 5 + [60.0] * 60)
