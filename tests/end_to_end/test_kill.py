@@ -140,11 +140,16 @@ async def test_kill_minus_9_loses_nothing_and_tells_nothing_twice(playing_field:
     readings.calm.set()
     calm_ms = playing_field.clock.now_ms()
     for side in (twin, victim):
-        await until(partial(side.is_quiet_since, calm_ms + 60_000), within_s=90, what="quiet after the last kill")
+        await until(
+            partial(side.is_quiet_since, calm_ms + 60_000),
+            within_s=90,
+            what="quiet after the last kill",
+            every_s=0.3,
+        )
     readings.stop()
     await until(lambda: readings.all_acknowledged, within_s=20, what="the broker's last acknowledgements")
     for side in (twin, victim):
-        await until(partial(_has_all, side, readings), within_s=30, what="the last readings")
+        await until(partial(_has_all, side, readings), within_s=30, what="the last readings", every_s=0.3)
     readings.close()
 
     # Every acknowledged reading is there once, with its value.

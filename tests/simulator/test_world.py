@@ -13,7 +13,7 @@ from simulator.faults import FaultBook, parse_fault
 from simulator.probe import Measured
 from simulator.world import World
 
-pytestmark = pytest.mark.pure
+pytestmark = [pytest.mark.pure, pytest.mark.slow]
 
 MINUTE_MS = 60_000
 HOUR_MS = 3_600_000

@@ -58,7 +58,7 @@ class KillRig:
             BEFORE_ANSWER: self._before_answer,
             AFTER_ANSWER: self._after_answer,
         }
-        await until(self._not_far_behind, within_s=60, what="the victim's catching up")
+        await until(self._not_far_behind, within_s=60, what="the victim's catching up", every_s=0.1)
         await ways[window]()
         self.report[window] += 1
         await self.victim.start()
@@ -85,7 +85,7 @@ class KillRig:
             # Right after a start the first acknowledgements may be for repeats, which store nothing new.
             return self.proxy.withheld >= A_FEW and await self._stored() > before
 
-        await until(stored_and_acknowledged, within_s=20, what="withheld acknowledgements")
+        await until(stored_and_acknowledged, within_s=20, what="withheld acknowledgements", every_s=0.05)
         self.victim.kill()
         self.proxy.withholding = False
 
@@ -94,12 +94,16 @@ class KillRig:
             assert connection is not None
             judged = await self._scalar("SELECT min(judged_ms) FROM judgements")
             stored = await self._stored()
-            await until(lambda: somebody_waits(connection), within_s=20, what="a judgement that waits")
+            await until(
+                lambda: somebody_waits(connection), within_s=20, what="a judgement that waits", every_s=0.05
+            )
 
             async def recorded_meanwhile() -> bool:
                 return await self._stored() > stored
 
-            await until(recorded_meanwhile, within_s=20, what="readings recorded while judging waits")
+            await until(
+                recorded_meanwhile, within_s=20, what="readings recorded while judging waits", every_s=0.05
+            )
             self.victim.kill()
             assert await self._scalar("SELECT min(judged_ms) FROM judgements") == judged
 

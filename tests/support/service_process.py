@@ -11,7 +11,7 @@ from pathlib import Path
 
 import httpx
 
-from tests.support.ports import free_port
+from tests.support.ports import accepts, free_port
 from tests.support.waiting import until
 
 ROOT = Path(__file__).parents[2]
@@ -44,13 +44,16 @@ class ServiceProcess:
                 stdout=log,
                 stderr=log,
             )
-        await until(self._answers, within_s=30, what=f"the service in {self.folder.name}")
+        what = f"the service in {self.folder.name}"
+        await until(self._answers, within_s=30, what=what, every_s=0.1)
 
     async def _answers(self) -> bool:
         assert self._process is not None
         assert self._process.poll() is None, (self.folder / "service.log").read_text()[-3000:]
+        if not accepts(self.port):
+            return False
         try:
-            async with httpx.AsyncClient() as client:
+            async with httpx.AsyncClient(verify=False) as client:
                 await client.get(f"{self.url}/api/state", timeout=5)
         except httpx.HTTPError:
             return False

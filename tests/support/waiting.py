@@ -9,8 +9,13 @@ from collections.abc import Awaitable, Callable
 _PAUSE_S = 0.01
 
 
-async def until(condition: Callable[[], bool | Awaitable[bool]], *, within_s: float, what: str = "") -> None:
-    """Return as soon as ``condition`` holds; raise TimeoutError when it has not within ``within_s``."""
+async def until(
+    condition: Callable[[], bool | Awaitable[bool]], *, within_s: float, what: str = "", every_s: float = _PAUSE_S
+) -> None:
+    """Return as soon as ``condition`` holds; raise TimeoutError when it has not within ``within_s``.
+
+    A condition that costs something (a query, a request) is looked at less often, with ``every_s``.
+    """
     deadline = _seconds() + within_s
     while True:
         answer = condition()
@@ -18,7 +23,7 @@ async def until(condition: Callable[[], bool | Awaitable[bool]], *, within_s: fl
             return
         if _seconds() > deadline:
             raise TimeoutError(_complaint(what, within_s))
-        await asyncio.sleep(_PAUSE_S)  # noqa: TID251 - the pause between two looks, not a time to rely on
+        await asyncio.sleep(every_s)  # noqa: TID251 - the pause between two looks, not a time to rely on
 
 
 def until_sync(condition: Callable[[], bool], *, within_s: float, what: str = "") -> None:
