@@ -112,12 +112,12 @@ def _gaps(night: RoomNight, words: Words) -> list[str]:
 def _chart_lines(night: RoomNight, words: Words) -> list[str]:
     """Which line is which probe, where a panel has several."""
     said, names = words.language
+    same: dict[tuple[str, ...], list[str]] = {}
+    for q in night.quantities:
+        if len(q.lines) > 1:
+            probes = tuple(line.place or line.probe_id for line in q.lines)
+            same.setdefault(probes, []).append(names.quantity[q.quantity])
     return [
-        said.chart_lines.format(
-            what=capital(names.quantity[q.quantity]),
-            first=q.lines[0].place or q.lines[0].probe_id,
-            others=words.row([line.place or line.probe_id for line in q.lines[1:]]),
-        )
-        for q in night.quantities
-        if len(q.lines) > 1
+        said.chart_lines.format(what=capital(words.row(what)), first=probes[0], others=words.row(list(probes[1:])))
+        for probes, what in same.items()
     ]

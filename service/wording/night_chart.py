@@ -181,12 +181,12 @@ def _holes(panel: Panel, frame: Frame, phrases: Phrases) -> Iterator[str]:
 
 
 def _values(panel: Panel, frame: Frame) -> Iterator[str]:
-    """The band's edges at the left; with fewer than two of them, the lowest and highest reading as well."""
+    """The band's edges at the left, and how far readings went beyond them, or to where an edge is missing."""
     edges = {edge for step in panel.bands for edge in (step.low, step.high) if edge is not None}
     shown = {edge: edge_on_page(panel.quantity, edge, panel.units) for edge in sorted(edges)}
-    if len(edges) < _EDGES_OF_A_BAND:
-        seen = [value for at, value in panel.points if frame.from_ms <= at <= frame.to_ms]
-        for value in {min(seen), max(seen)} if seen else ():
+    seen = [value for at, value in panel.points if frame.from_ms <= at <= frame.to_ms]
+    for value in (min(seen), max(seen)) if seen else ():
+        if len(edges) < _EDGES_OF_A_BAND or not min(edges) <= value <= max(edges):
             shown.setdefault(value, bare_on_page(panel.quantity, value, panel.units))
     written: list[float] = []
     for value, figures in shown.items():

@@ -62,14 +62,14 @@
   }
 
   function edges(panel) {
-    // The band's edges name the axis; with fewer than two of them, the lowest and highest reading help.
+    // The band's edges name the axis, and how far readings went beyond them, or to where an edge is missing.
     const [low, high] = extent(panel);
     const marks = panel.edges.map(([value, name]) => [value, name]);
-    if (marks.length < 2) {
-      for (const [value, name] of panel.ends) {
-        const free = marks.every((mark) => Math.abs(mark[0] - value) > (high - low) * 0.16);
-        if (free) marks.push([value, name]);
-      }
+    const known = panel.edges.map((edge) => edge[0]);
+    for (const [value, name] of panel.ends) {
+      const beyond = value < Math.min(...known) || value > Math.max(...known);
+      const free = marks.every((mark) => Math.abs(mark[0] - value) > (high - low) * 0.16);
+      if (free && (known.length < 2 || beyond)) marks.push([value, name]);
     }
     return marks.sort((one, other) => one[0] - other[0]);
   }
