@@ -26,8 +26,8 @@ demo: $(READY) ## Run an invented farm against the whole service; ARGS=--until-t
 test: $(READY) ## Run all tests, pure ones first, and list what was skipped; STRICT=1 fails on any skip
 	@export TESTS_STRICT=$(STRICT); failed=0; \
 	$(BIN)/python -m pytest -n 2 -m 'pure and not slow' $(ARGS) || failed=1; \
-	$(BIN)/python -m pytest -n 2 -m 'not pure and not slow' $(ARGS) || failed=1; \
-	$(BIN)/python -m pytest -n 2 -m 'slow and not alone' $(ARGS) || failed=1; \
+	$(BIN)/python -m pytest -n 3 -m 'not pure and not slow' $(ARGS) || failed=1; \
+	$(BIN)/python -m pytest -n 3 -m 'slow and not alone' $(ARGS) || failed=1; \
 	$(BIN)/python -m pytest -n 2 -m alone $(ARGS) || failed=1; \
 	exit $$failed
 
