@@ -74,7 +74,10 @@ def pytest_sessionfinish(session: pytest.Session) -> None:
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter, config: pytest.Config) -> None:
-    """Say why a run without a failing test ends as failed; the list itself is pytest's own (-ra)."""
+    """Say what tests counted, and why a run without a failing test ends as failed (pytest's -ra has the list)."""
+    for report in terminalreporter.stats.get("passed", []):
+        for name, value in report.user_properties:
+            terminalreporter.line(f"{report.nodeid}: {name} {value}")
     if count := _skipped(config):
         terminalreporter.section("strict", red=True, bold=True)
         terminalreporter.line(f"{count} skipped, and STRICT=1 allows none (each stands in the summary as SKIPPED)")

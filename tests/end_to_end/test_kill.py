@@ -6,7 +6,7 @@ proxy between service and broker, a phone over HTTP. The undisturbed run is a tw
 
 from __future__ import annotations
 
-from collections.abc import AsyncGenerator
+from collections.abc import AsyncGenerator, Callable
 from contextlib import AsyncExitStack
 from dataclasses import dataclass
 from functools import partial
@@ -16,7 +16,6 @@ import pytest
 from sqlalchemy import text
 
 from service.clock import ScaledClock, wall_now_ms
-from service.log import log
 from service.storage.database import Database
 from service.storage.schema import migrate
 from tests.support import kill_rig, pulse_farm
@@ -125,7 +124,9 @@ async def playing_field(request: pytest.FixtureRequest, broker: Broker, tmp_path
         yield Field(broker, tmp_path, server, stack)
 
 
-async def test_kill_minus_9_loses_nothing_and_tells_nothing_twice(playing_field: Field) -> None:
+async def test_kill_minus_9_loses_nothing_and_tells_nothing_twice(
+    playing_field: Field, record_property: Callable[[str, object], None]
+) -> None:
     proxy = await playing_field.stack.enter_async_context(mqtt_proxy(playing_field.broker.port))
     twin = await playing_field.side("twin", playing_field.broker.port)
     victim = await playing_field.side("victim", proxy.port)
@@ -160,8 +161,7 @@ async def test_kill_minus_9_loses_nothing_and_tells_nothing_twice(playing_field:
     assert await victim.rows(NOTICES) == await twin.rows(NOTICES)
     await _no_text_is_lost_or_doubled(victim)
     report = dict(rig.report)
-    said = f"killed {sum(report.values())} times: {report}; {len(told)} moves told"
-    log.info(said, requests_to_the_phone=len(victim.phone.received))
+    record_property("killed", f"{sum(report.values())} times: {report}; {len(told)} moves told")
     assert all(report[window] >= EACH for window in windows)
     assert len(told) >= 8
 
