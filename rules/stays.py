@@ -7,11 +7,13 @@ Where two stays of a batch begin at the same moment, the one recorded later coun
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 from itertools import groupby
 from typing import Any, TypeAlias
 
 from rules.model import Instant
+from rules.profile import Stage
 
 ProfileKey: TypeAlias = tuple[str, int]
 """Name and version of a profile."""
@@ -28,6 +30,11 @@ class Stay:
     from_ms: Instant
     to_ms: Instant | None
     stage_since_ms: Instant
+
+
+def is_stood_for(stay: Stay, stage: Stage, confirmed: AbstractSet[tuple[str, int, str]]) -> bool:
+    """Whether the figures of a stay's stage may wake somebody: all read in a source, or confirmed by a person."""
+    return stage.all_read or (*stay.profile, stage.name) in confirmed
 
 
 def stays_in_order(rows: Sequence[Mapping[str, Any]]) -> list[Stay]:

@@ -37,6 +37,11 @@ def local_date(at_ms: Instant, zone: str) -> date:
     return local(at_ms, zone).date()
 
 
+def stage_day(since_ms: Instant, at_ms: Instant, zone: str) -> int:
+    """The day of a stage as growers count: the first calendar day on the farm is day 1."""
+    return (local_date(at_ms, zone) - local_date(since_ms, zone)).days + 1
+
+
 def instant(moment: datetime) -> Instant:
     """The instant of an aware moment.
 

@@ -9,12 +9,12 @@ from service.api.alarms import Alarm, alarm_of
 from service.api.fields import Answered
 from service.api.moments import Shown
 from service.api.probes import Value, by_probe, value_of
+from service.localtime import stage_day
 from service.storage import rooms, views
 from service.storage.database import Connection
 from service.storage.rows import Record
 from service.storage.spans import Kept, newest_values
 from service.watch.desk import Desk
-from service.watch.facts import stage_day
 from service.watch.room_now import Crop, RoomLimit, is_open, room_now
 
 

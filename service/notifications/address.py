@@ -18,8 +18,8 @@ from service.notifications.routing import Line, Tell, Way, next_step
 from service.storage import outbox, people
 from service.storage.database import Connection, Database
 from service.storage.rows import Record
+from service.watch.respond import Word
 
-GOING, CANNOT = "going", "cannot"
 MAY_REACH = frozenset({outbox.WAITING, outbox.SENT, outbox.UNSURE})
 
 
@@ -72,8 +72,8 @@ class Address:
         said = {(a["word"], a["person_id"]) for a in answers if a["at_ms"] >= notice["decided_ms"]}
         step = next_step(
             await self._call_list(connection, notice["decided_ms"]),
-            {t["person_id"]: t["state"] in MAY_REACH and (CANNOT, t["person_id"]) not in said for t in mine},
-            somebody_is_going=any(word == GOING for word, _ in said),
+            {t["person_id"]: t["state"] in MAY_REACH and (Word.CANNOT, t["person_id"]) not in said for t in mine},
+            somebody_is_going=any(word == Word.GOING for word, _ in said),
             began_ms=notice["decided_ms"],
             now_ms=now_ms,
         )

@@ -11,11 +11,10 @@ from rules.exposure import BandFrom
 from rules.limits import Crop, Key, tenderest
 from rules.model import Instant, Quantity, Side
 from rules.profile import Profile
-from rules.stays import ProfileKey, Stay, present, stays_in_order
-from service.localtime import local_date
+from rules.stays import ProfileKey, Stay, is_stood_for, present, stays_in_order
+from service.localtime import stage_day
 from service.storage import crops
 from service.storage.database import Connection
-from service.storage.rows import Record
 
 Edges: TypeAlias = tuple[float | None, float | None]
 """Low and high, either may be absent."""
@@ -60,7 +59,7 @@ class Growing:
                 batch=crop.batch,
                 label=crop.profile.label,
                 stage=crop.stage.text_name,
-                day=(local_date(at_ms, zone) - local_date(crop.stage_since_ms, zone)).days + 1,
+                day=stage_day(crop.stage_since_ms, at_ms, zone),
             )
             for crop in self.crops_at(at_ms)
         )
@@ -84,7 +83,7 @@ class Growing:
     def _crop(self, stay: Stay) -> Crop:
         profile = self.profiles[stay.profile]
         stage = profile.stage(stay.stage)
-        stood_for = stage.all_read or (*stay.profile, stay.stage) in self.confirmed
+        stood_for = is_stood_for(stay, stage, self.confirmed)
         return Crop(
             batch=stay.batch, profile=profile, stage=stage, stage_since_ms=stay.stage_since_ms, wakes=stood_for
         )
@@ -103,11 +102,6 @@ async def growing(connection: Connection, farm_id: int, profiles: Profiles, room
         profiles=await profiles.get_all(connection, (stay.profile for stay in stays)),
         confirmed=await crops.confirmed(connection, farm_id),
     )
-
-
-def may_wake(room: Record, at_ms: Instant, *, cooler: bool) -> bool:
-    """Whether the room's first days were over at a moment. A cooler has none."""
-    return cooler or bool(room["first_days_end_ms"] <= at_ms)
 
 
 def _bands_of(present_crops: Sequence[Crop]) -> dict[Quantity, Edges]:

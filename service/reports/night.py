@@ -26,7 +26,6 @@ SHOWN: Final = (
     Quantity.PRODUCT_CORE,
 )
 """What a page of a room shows, in this order: what crops have bands for."""
-COOLER: Final = "packing cooler"
 HIGH_CO2_PPM: Final = 5000.0
 """The usual limit for a working day's average in air (29 CFR 1910.1000 table Z-1, from memory)."""
 _LEAD_MS: Final = HOUR_MS
@@ -118,7 +117,7 @@ class RoomNight:
     @property
     def is_cooler(self) -> bool:
         """A packing cooler holds what is picked already."""
-        return bool(self.room["kind"] == COOLER)
+        return bool(self.room["kind"] == rooms.COOLER)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

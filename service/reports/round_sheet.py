@@ -10,7 +10,6 @@ from typing import Final
 from rules.model import HOUR_MS, MINUTE_MS, Instant
 from rules.profile_limits import probe_accuracy
 from rules.room_state import LONGEST_HOLD_MS
-from service.reports.growing import may_wake
 from service.reports.night import Books, QuantityNight, RoomNight, read_ledger, room_night
 from service.reports.span import Span, newest_span
 from service.storage import nights, people, rooms
@@ -166,7 +165,7 @@ def _was_held_back(notice: Record) -> bool:
 
 def held_back_by_first_days(line: RoomLine, notice: Record) -> bool:
     """True when the room's first days were the reason, false when it was figures that nobody stands for."""
-    return not may_wake(line.night.room, notice["decided_ms"], cooler=line.night.is_cooler)
+    return not rooms.is_past_first_days(line.night.room, notice["decided_ms"])
 
 
 def _worst_first(line: RoomLine) -> tuple[object, ...]:

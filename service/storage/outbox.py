@@ -104,6 +104,8 @@ async def claim_due(
         .with_for_update(skip_locked=True, of=deliveries)
     )
     rows = await many(connection, due)
+    if not rows:
+        return []
     ids = [row["delivery_id"] for row in rows]
     mine = (d.farm_id == farm_id) & d.delivery_id.in_(ids)
     await connection.execute(update(deliveries).where(mine).values(claimed_until_ms=until_ms))

@@ -12,6 +12,17 @@ from service.storage.insert import insert_into
 from service.storage.rows import Record, many, one
 from service.storage.tables import farms, placements, probes, rooms
 
+COOLER = "packing cooler"
+"""The kind of room that holds what is picked already."""
+
+
+def is_past_first_days(room: Record, at_ms: Instant) -> bool:
+    """Whether a room may wake people at a moment.
+
+    A cooler has no first days: what is wrong there is wrong for product that is picked already.
+    """
+    return bool(room["kind"] == COOLER or room["first_days_end_ms"] <= at_ms)
+
 
 async def farm_by_slug(connection: AsyncConnection, slug: str) -> Record | None:
     """The farm that is called ``slug`` on the wire."""

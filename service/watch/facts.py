@@ -12,10 +12,10 @@ from typing import Any, Final
 from rules.cause import first_check
 from rules.evaluate import Event
 from rules.limits import RoomLimit
-from rules.model import MINUTE_MS, Instant, Quantity
-from service.localtime import local_date
+from rules.model import MINUTE_MS, Quantity
+from service.localtime import stage_day
+from service.storage.rooms import COOLER
 from service.storage.rows import Record
-from service.watch.schedule import COOLER
 
 TREND_STEP: Final[Mapping[Quantity, float]] = {
     Quantity.TEMPERATURE: 0.3,
@@ -88,11 +88,6 @@ def _common(event: Event, place: Place) -> dict[str, Any]:
 def _place(event: Event, place: Place) -> str | None:
     """Where the farthest-out probe hangs; not said when the room has only one."""
     return place.probe_places.get(event.probe or "") if len(place.probe_places) > 1 else None
-
-
-def stage_day(since_ms: Instant, at_ms: Instant, zone: str) -> int:
-    """The day of the stage as growers count: the first calendar day is day 1."""
-    return (local_date(at_ms, zone) - local_date(since_ms, zone)).days + 1
 
 
 def whole_minutes(span_ms: int) -> int:

@@ -13,17 +13,17 @@ from typing import Final
 from rules.alarm import State
 from rules.evaluate import Event, evaluate, standing
 from rules.hindsight import judge_again, window_from
-from rules.limits import Key, RoomLimits
+from rules.limits import Key
 from rules.model import SECOND_MS, Instant, ProbeId, Reading
 from rules.room_state import RoomState, from_plain, to_plain
-from rules.stays import stays_in_order
-from service.storage import crops, judgements, ledger, readings, rooms
+from service.storage import judgements, ledger, readings, rooms
 from service.storage.database import Connection, Database
 from service.storage.judgements import Judgement
 from service.storage.rows import Record
 from service.watch.catalogue import Catalogue
 from service.watch.facts import Place
-from service.watch.schedule import Growing, schedule
+from service.watch.room_now import written_down
+from service.watch.schedule import schedule
 from service.watch.story import Story
 
 SETTLE_MS: Final = 15 * SECOND_MS
@@ -74,7 +74,8 @@ class Judge:
             start_ms = window_from(state, judgement.again_from_ms)
         placed = await rooms.placements_in(connection, self.farm_id, judgement.room_id, from_ms=start_ms)
         history = await self._history(connection, placed, start_ms, until_ms)
-        limits = await self._limits(connection, room, now_ms)
+        growing = await written_down(connection, self.farm_id, judgement.room_id, self.catalogue)
+        limits = schedule(room, growing, now_ms=now_ms)
         present = frozenset(ProbeId(p["probe_id"]) for p in placed if p["valid_to_ms"] is None)
         events: tuple[Event, ...] = ()
         if judgement.again_from_ms is not None:
@@ -99,12 +100,6 @@ class Judge:
             probe = placement["probe_id"]
             found += await readings.span(connection, self.farm_id, [probe], from_ms=start, to_ms=end)
         return found
-
-    async def _limits(self, connection: Connection, room: Record, now_ms: Instant) -> tuple[RoomLimits, ...]:
-        stays = stays_in_order(await crops.stays_of_room(connection, self.farm_id, room["room_id"]))
-        profiles = await self.catalogue.get_all(connection, (stay.profile for stay in stays))
-        confirmed = await crops.confirmed(connection, self.farm_id)
-        return schedule(room, Growing(stays=stays, profiles=profiles, confirmed=confirmed), now_ms=now_ms)
 
     async def _story(self, connection: Connection, room: Record, placed: list[Record], now_ms: Instant) -> Story:
         alarms = await ledger.alarms_of(connection, self.farm_id, room["room_id"])

@@ -38,11 +38,16 @@ async def room_now(
     connection: Connection, farm_id: int, room: Record, *, catalogue: Catalogue, now_ms: Instant
 ) -> RoomNow:
     """Look at what was written down about the room's crops as of now."""
-    stays = stays_in_order(await crops.stays_of_room(connection, farm_id, room["room_id"]))
-    profiles = await catalogue.get_all(connection, (stay.profile for stay in stays))
-    growing = Growing(stays=stays, profiles=profiles, confirmed=await crops.confirmed(connection, farm_id))
+    growing = await written_down(connection, farm_id, room["room_id"], catalogue)
     here = tuple(crops_at(room, growing, now_ms, now_ms))
     return RoomNow(crops=here, limits=tenderest(here, from_ms=now_ms))
+
+
+async def written_down(connection: Connection, farm_id: int, room_id: str, catalogue: Catalogue) -> Growing:
+    """Read what was written down about the crops of a room."""
+    stays = stays_in_order(await crops.stays_of_room(connection, farm_id, room_id))
+    profiles = await catalogue.get_all(connection, (stay.profile for stay in stays))
+    return Growing(stays=stays, profiles=profiles, confirmed=await crops.confirmed(connection, farm_id))
 
 
 def is_open(state: str) -> bool:

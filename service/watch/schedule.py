@@ -9,11 +9,11 @@ from dataclasses import dataclass
 from rules.limits import Crop, RoomLimits, tenderest
 from rules.model import Instant
 from rules.profile import Profile, Stage
-from rules.stays import ProfileKey, Stay, present, stays_in_order
+from rules.stays import ProfileKey, Stay, is_stood_for, present, stays_in_order
+from service.storage.rooms import is_past_first_days
 from service.storage.rows import Record
 
 __all__ = [
-    "COOLER",
     "Growing",
     "ProfileKey",
     "Stay",
@@ -24,18 +24,12 @@ __all__ = [
     "wakes",
 ]
 
-COOLER = "packing cooler"
-
 
 def wakes(
     room: Record, stage: Stage, stay: Stay, confirmed: AbstractSet[tuple[str, int, str]], now: Instant
 ) -> bool:
-    """Whether this crop may wake somebody: its figures are stood for, and the room's first days are over.
-
-    A cooler has no first days: what is wrong there is wrong for product that is picked already.
-    """
-    stood_for = stage.all_read or (*stay.profile, stage.name) in confirmed
-    return stood_for and (room["kind"] == COOLER or room["first_days_end_ms"] <= now)
+    """Whether this crop may wake somebody: its figures are stood for, and the room's first days are over."""
+    return is_stood_for(stay, stage, confirmed) and is_past_first_days(room, now)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -12,9 +12,9 @@ from rules.cause import Part
 from rules.evaluate import Change
 from rules.limits import Key
 from rules.model import Quantity, Side
-from service.localtime import at_local
-from service.watch.facts import back_facts, in_band, stage_day, trend, trouble_facts, whole_minutes
-from service.watch.schedule import COOLER
+from service.localtime import at_local, stage_day
+from service.storage.rooms import COOLER
+from service.watch.facts import back_facts, in_band, trend, trouble_facts, whole_minutes
 from tests.support.happenings import CROP, event, place, room_limit
 from tests.support.rooms import (
     BACK_PROBE,

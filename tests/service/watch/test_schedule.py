@@ -10,8 +10,9 @@ import pytest
 
 from rules.model import Quantity
 from rules.profile import Basis, Profile
+from service.storage.rooms import COOLER
 from service.storage.rows import Record
-from service.watch.schedule import COOLER, Growing, Stay, crops_at, present, schedule, stays_in_order, wakes
+from service.watch.schedule import Growing, Stay, crops_at, present, schedule, stays_in_order, wakes
 from tests.support.rooms import HUMIDITY_LOW, band, minute, profile, stage, text_limit
 
 pytestmark = pytest.mark.pure
