@@ -20,6 +20,7 @@ from service.storage.tables import metadata
 from tests.support.postgres import PostgresServer
 
 BOTH = ("sqlite", "postgresql")
+FILE = "houseband.db"
 _FILE: list[bytes] = []
 _TEMPLATES: set[str] = set()
 _FREE: dict[int, list[str]] = {}
@@ -28,13 +29,13 @@ _SHAPES: dict[str, int | None] = {}
 
 def sqlite_url(folder: Path) -> str:
     """The address of a database file in ``folder``."""
-    return f"sqlite+aiosqlite:///{folder / 'houseband.db'}"
+    return f"sqlite+aiosqlite:///{folder / FILE}"
 
 
 @asynccontextmanager
 async def sqlite_database(folder: Path) -> AsyncGenerator[Database]:
     """A migrated database in a file."""
-    (folder / "houseband.db").write_bytes(await _migrated_file())
+    (folder / FILE).write_bytes(await _migrated_file())
     async with _opened(sqlite_url(folder)) as database:
         yield database
 

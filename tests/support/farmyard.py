@@ -26,13 +26,13 @@ from service.notifications.deliver import Deliver
 from service.notifications.routing import Way
 from service.storage import crops, people, rooms
 from service.storage.database import Database
-from service.storage.schema import migrate
 from service.watch.catalogue import Catalogue, copy_shipped
 from service.watch.desk import Desk
 from service.watch.horizon import Horizon
 from service.watch.judge import SETTLE_MS, Judge
 from service.watch.record import record
 from service.watch.sweep import Sweep
+from tests.support.databases import FILE, sqlite_database, sqlite_url
 
 ZONE: Final = "America/New_York"
 MORNING: Final = 6 * 60
@@ -47,7 +47,6 @@ DRY_FROM_MS: Final = NIGHT_FROM_MS + 8 * HOUR_MS
 """02:00: House 7 falls from 97 to 78 % and comes back by 03:00."""
 WAY_LATE_MS: Final = 2 * SECOND_MS
 
-FILE: Final = "farmyard.db"
 
 ROOMS: Final = (
     ("house-7", "House 7", "House 7", "fruiting"),
@@ -70,21 +69,6 @@ PEOPLE: Final = (
     ("ben", "Ben", "+12025550142", "ben@example.org", "metric"),
     ("old-hand", "Old Hand", None, None, "us"),
 )
-
-
-def sqlite_url(folder: Path) -> str:
-    return f"sqlite+aiosqlite:///{folder / FILE}"
-
-
-@asynccontextmanager
-async def open_database(folder: Path) -> AsyncIterator[Database]:
-    """A fresh, migrated SQLite database, closed at the end."""
-    database = Database(sqlite_url(folder))
-    try:
-        await migrate(database)
-        yield database
-    finally:
-        await database.close()
 
 
 async def settle(database: Database, *, at_ms: Instant = NOW_MS, **farm: Any) -> dict[str, Any]:
@@ -232,7 +216,7 @@ def write_dry_night(folder: Path) -> Path:
     """A database file with the farm and its dry night, to be copied by tests that only look; takes seconds."""
 
     async def write() -> None:
-        async with open_database(folder) as database:
+        async with sqlite_database(folder) as database:
             await dry_night(database, await settle(database))
 
     with ThreadPoolExecutor(max_workers=1) as elsewhere:  # no other loop must be running where this one runs

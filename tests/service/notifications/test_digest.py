@@ -21,6 +21,7 @@ from service.storage.database import Database
 from service.watch.catalogue import Catalogue
 from tests.support import farmyard
 from tests.support.clock import HandClock
+from tests.support.databases import sqlite_database
 from tests.support.mail_server import Letterbox, mail_server
 
 MORNING = farmyard.NIGHT_TO_MS
@@ -35,7 +36,7 @@ def box() -> Iterator[Letterbox]:
 
 @pytest.fixture
 async def database(tmp_path: Path) -> AsyncIterator[Database]:
-    async with farmyard.open_database(tmp_path) as opened:
+    async with sqlite_database(tmp_path) as opened:
         yield opened
 
 

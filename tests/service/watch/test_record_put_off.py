@@ -10,16 +10,17 @@ import pytest
 from service.errors import PassingError
 from service.storage.database import Database
 from service.watch.record import record
-from tests.support.farmyard import add_farm, open_database, sqlite_url
+from tests.support.databases import FILE, sqlite_database, sqlite_url
+from tests.support.farmyard import add_farm
 from tests.support.mail_bag import FARM_ID, timed, untimed
 from tests.support.written import tally, written
 
 
 async def test_while_another_process_writes_nothing_is_written_and_that_is_said(tmp_path: Path) -> None:
-    async with open_database(tmp_path) as ready:
+    async with sqlite_database(tmp_path) as ready:
         await add_farm(ready)
     hasty = Database(sqlite_url(tmp_path), busy_timeout_ms=20)
-    other = sqlite3.connect(tmp_path / "farmyard.db", isolation_level=None)
+    other = sqlite3.connect(tmp_path / FILE, isolation_level=None)
     batch = [timed(91.4), untimed(92.0)]
     try:
         other.execute("BEGIN IMMEDIATE")
