@@ -8,6 +8,7 @@ import signal
 import subprocess
 import sys
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -53,8 +54,9 @@ class Demo:
         return [*with_setting(f"TMPDIR={self.scratch}"), *map(str, self.scratch.iterdir())]
 
 
-def start(scratch: Path, *words: str) -> Demo:
-    """Start the demo on free ports, with a scratch folder by which everything it leaves is found."""
+@contextmanager
+def started(scratch: Path, *words: str) -> Iterator[Demo]:
+    """A demo on free ports, with a scratch folder by which all it leaves is found; it is over when the block ends."""
     scratch.mkdir(exist_ok=True)
     command = [sys.executable, "-m", "simulator.demo", "--port", "0", "--phone-port", "0", *words]
     process = subprocess.Popen(
@@ -65,26 +67,18 @@ def start(scratch: Path, *words: str) -> Demo:
         stderr=subprocess.STDOUT,
         text=True,
     )
-    return Demo(process, scratch)
+    demo = Demo(process, scratch)
+    try:
+        yield demo
+    finally:
+        if process.poll() is None:
+            process.terminate()
+        demo.end(within_s=40)  # also of one that ended by itself: its pipe is closed only when read to the end
 
 
-@pytest.fixture(scope="module")
-def demos(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Demo, Demo]]:
-    """Two demos side by side, as most of their time is waiting: one until the text, one until it is stopped."""
-    scratch = tmp_path_factory.mktemp("demos")
-    until_text = start(scratch / "until-text", "--until-text", "--fault-after-s", str(QUIET_S))
-    # The other way of having a broker, tried here although mosquitto may be installed.
-    until_stopped = start(scratch / "until-stopped", "--broker", "pip", "--fault-after-s", "0")
-    yield until_text, until_stopped
-    for demo in (until_text, until_stopped):
-        if demo.process.poll() is None:
-            demo.process.terminate()
-            demo.end(within_s=40)
-
-
-def test_the_demo_ends_with_a_right_text_and_leaves_nothing(demos: tuple[Demo, Demo]) -> None:
-    demo, _ = demos
-    printed = demo.end(within_s=170)
+def test_the_demo_ends_with_a_right_text_and_leaves_nothing(tmp_path: Path) -> None:
+    with started(tmp_path / "demo", "--until-text", "--fault-after-s", str(QUIET_S)) as demo:
+        printed = demo.end(within_s=170)
     assert demo.process.returncode == 0, printed
     assert demo.left() == []
     text = re.search(r"^ {4}(House 1 .*)$", printed, re.MULTILINE)
@@ -100,31 +94,33 @@ def test_the_demo_ends_with_a_right_text_and_leaves_nothing(demos: tuple[Demo, D
     assert "20 times as fast" in printed
 
 
-def test_the_demo_goes_on_tells_everybody_once_and_ends_on_ctrl_c(demos: tuple[Demo, Demo]) -> None:
-    _, demo = demos
-    phone = demo.read_until(r"Phone: +(http://\S+)")
-    demo.read_until(r"(goes on until you press Ctrl-C)")
-    with httpx.Client(trust_env=False) as http:
-        until_sync(lambda: len(http.get(f"{phone}/texts").json()) == len(books.PEOPLE), within_s=30, what="texts")
-        texts = http.get(f"{phone}/texts").json()
-    assert {text["to"] for text in texts} == {person.phone for person in books.PEOPLE}
-    assert len({text["text"] for text in texts}) == 1
-    demo.process.send_signal(signal.SIGINT)
-    printed = demo.end(within_s=40)
+def test_the_demo_goes_on_tells_everybody_once_and_ends_on_ctrl_c(tmp_path: Path) -> None:
+    # The other way of having a broker, tried here although mosquitto may be installed.
+    with started(tmp_path / "demo", "--broker", "pip", "--fault-after-s", "0") as demo:
+        phone = demo.read_until(r"Phone: +(http://\S+)")
+        demo.read_until(r"(goes on until you press Ctrl-C)")
+        with httpx.Client(trust_env=False) as http:
+            until_sync(
+                lambda: len(http.get(f"{phone}/texts").json()) == len(books.PEOPLE), within_s=30, what="texts"
+            )
+            texts = http.get(f"{phone}/texts").json()
+        assert {text["to"] for text in texts} == {person.phone for person in books.PEOPLE}
+        assert len({text["text"] for text in texts}) == 1
+        demo.process.send_signal(signal.SIGINT)
+        printed = demo.end(within_s=40)
     assert demo.process.returncode == 0, printed
     assert "nothing is left running" in printed
     assert demo.left() == []
 
 
 def test_a_demo_killed_at_once_leaves_nothing_either_and_another_can_run(tmp_path: Path) -> None:
-    demo = start(tmp_path / "demo")
-    demo.read_until(r"(rooms send their last)")
-    assert len(demo.left()) > 5
-    demo.process.kill()
-    demo.end(within_s=10)
+    with started(tmp_path / "demo") as demo:
+        demo.read_until(r"(rooms send their last)")
+        assert len(demo.left()) > 5
+        demo.process.kill()
     until_sync(lambda: demo.left() == [], within_s=40, what="the end of everything")
-    again = start(tmp_path / "demo")
-    again.read_until(r"(rooms send their last)")
-    again.process.send_signal(signal.SIGTERM)
-    assert "nothing is left running" in again.end(within_s=40)
+    with started(tmp_path / "demo") as again:
+        again.read_until(r"(rooms send their last)")
+        again.process.send_signal(signal.SIGTERM)
+        assert "nothing is left running" in again.end(within_s=40)
     assert again.left() == []
