@@ -56,7 +56,7 @@ class Demo:
 
 @contextmanager
 def started(scratch: Path, *words: str) -> Iterator[Demo]:
-    """A demo on free ports, with a scratch folder by which all it leaves is found; it is over when the block ends."""
+    """A demo on free ports, with a scratch folder by which all it leaves is found; over when the block ends."""
     scratch.mkdir(exist_ok=True)
     command = [sys.executable, "-m", "simulator.demo", "--port", "0", "--phone-port", "0", *words]
     process = subprocess.Popen(
