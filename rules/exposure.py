@@ -15,7 +15,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import groupby, pairwise
 
-from rules.model import MINUTE_MS, Instant, Reading, Side
+from rules.model import EDGES, MINUTE_MS, Instant, Reading, Side
 from rules.room_state import Held
 
 
@@ -126,7 +126,7 @@ def exposure(
         ValueError: the span has no length, or the readings are of several quantities.
     """
     cut = tuple(pieces(readings, bands=bands, from_ms=from_ms, to_ms=to_ms))
-    found = [stretch for side in Side for stretch in _stretches(cut, side)]
+    found = [stretch for side in EDGES for stretch in _stretches(cut, side)]
     return Exposure(
         from_ms=from_ms,
         to_ms=to_ms,

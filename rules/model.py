@@ -74,10 +74,15 @@ CONTACTS: Final = frozenset(Quantity) - frozenset(UNIT)
 
 
 class Side(StrEnum):
-    """Which edge of a band or limit is meant."""
+    """Which edge of a band or limit is meant; or the limits that hold for people in every room."""
 
     LOW = "low"
     HIGH = "high"
+    PEOPLE = "people"
+
+
+EDGES: Final = (Side.LOW, Side.HIGH)
+"""The two sides of a band."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

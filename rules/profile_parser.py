@@ -38,7 +38,7 @@ import re
 import tomllib
 from typing import Final
 
-from rules.model import MINUTE_MS, UNIT, Quantity, Side
+from rules.model import EDGES, MINUTE_MS, UNIT, Quantity, Side
 from rules.profile import Band, Basis, Figure, Profile, ProfileError, Stage, TextLimit
 from rules.profile_limits import check_band, check_text_limit
 from rules.profile_table import Place, Table
@@ -173,7 +173,7 @@ def _text_limits(
     table: Table, quantity: Quantity, band: Band, sources: dict[str, str]
 ) -> dict[tuple[Quantity, Side], TextLimit]:
     limits: dict[tuple[Quantity, Side], TextLimit] = {}
-    for side in Side:
+    for side in EDGES:
         key = f"text_{side}"
         if key in table:
             limit = _text_limit(table.table(key), sources)

@@ -97,6 +97,21 @@ def upgrade() -> None:
         sqlite_with_rowid=False,
     )
     op.create_table(
+        "compromises",
+        sa.Column("farm_id", sa.Integer(), autoincrement=False, nullable=False),
+        sa.Column("room_id", sa.Text(), nullable=False),
+        sa.Column("quantity", sa.Text(), nullable=False),
+        sa.Column("recorded_ms", MOMENT, nullable=False),
+        sa.Column("from_ms", MOMENT, nullable=False),
+        sa.Column("low", NUMBER, nullable=True),
+        sa.Column("high", NUMBER, nullable=True),
+        sa.Column("facts", sa.Text(), nullable=False),
+        sa.Column("who", sa.Text(), nullable=False),
+        sa.PrimaryKeyConstraint("farm_id", "room_id", "quantity", "recorded_ms", name=op.f("pk_compromises")),
+        sqlite_strict=True,
+        sqlite_with_rowid=False,
+    )
+    op.create_table(
         "confirmations",
         sa.Column("farm_id", sa.Integer(), autoincrement=False, nullable=False),
         sa.Column("profile", sa.Text(), nullable=False),
@@ -153,6 +168,9 @@ def upgrade() -> None:
         sa.Column("invented", sa.Integer(), autoincrement=False, nullable=False),
         sa.Column("morning_round_minute", sa.Integer(), autoincrement=False, nullable=False),
         sa.Column("evening_round_minute", sa.Integer(), autoincrement=False, nullable=False),
+        sa.Column("people_8h_ppm", NUMBER, nullable=True),
+        sa.Column("people_15min_ppm", NUMBER, nullable=True),
+        sa.Column("people_ceiling_ppm", NUMBER, nullable=True),
         sa.Column("created_ms", MOMENT, nullable=False),
         sa.Column("who", sa.Text(), nullable=False),
         sa.PrimaryKeyConstraint("farm_id", name=op.f("pk_farms")),
@@ -177,6 +195,29 @@ def upgrade() -> None:
         batch_op.create_index(batch_op.f("ix_happenings_farm_id_room_id"), ["farm_id", "room_id"], unique=False)
 
     op.create_table(
+        "holds",
+        sa.Column("farm_id", sa.Integer(), autoincrement=False, nullable=False),
+        sa.Column("hold_id", sa.Text(), nullable=False),
+        sa.Column("kind", sa.Text(), nullable=False),
+        sa.Column("room_id", sa.Text(), nullable=True),
+        sa.Column("quantity", sa.Text(), nullable=True),
+        sa.Column("side", sa.Text(), nullable=True),
+        sa.Column("person_id", sa.Text(), nullable=True),
+        sa.Column("from_ms", MOMENT, nullable=False),
+        sa.Column("until_ms", MOMENT, nullable=False),
+        sa.Column("ended_ms", MOMENT, nullable=True),
+        sa.Column("ended_by", sa.Text(), nullable=True),
+        sa.Column("why", sa.Text(), nullable=False),
+        sa.Column("recorded_ms", MOMENT, nullable=False),
+        sa.Column("who", sa.Text(), nullable=False),
+        sa.PrimaryKeyConstraint("farm_id", "hold_id", name=op.f("pk_holds")),
+        sqlite_strict=True,
+        sqlite_with_rowid=False,
+    )
+    with op.batch_alter_table("holds", schema=None) as batch_op:
+        batch_op.create_index(batch_op.f("ix_holds_farm_id_room_id"), ["farm_id", "room_id"], unique=False)
+
+    op.create_table(
         "identities",
         sa.Column("farm_id", sa.Integer(), autoincrement=False, nullable=False),
         sa.Column("name", sa.Text(), nullable=False),
@@ -191,6 +232,8 @@ def upgrade() -> None:
         sa.Column("room_id", sa.Text(), nullable=False),
         sa.Column("judged_ms", MOMENT, nullable=False),
         sa.Column("state", sa.Text(), nullable=False),
+        sa.Column("people_ms", MOMENT, nullable=True),
+        sa.Column("people_state", sa.Text(), nullable=True),
         sa.PrimaryKeyConstraint("farm_id", "room_id", name=op.f("pk_judgements")),
         sqlite_strict=True,
         sqlite_with_rowid=False,
@@ -257,6 +300,7 @@ def upgrade() -> None:
         sa.Column("probe_id", sa.Text(), nullable=False),
         sa.Column("first_heard_ms", MOMENT, nullable=False),
         sa.Column("last_heard_ms", MOMENT, nullable=False),
+        sa.Column("co2_top_ppm", NUMBER, nullable=True),
         sa.PrimaryKeyConstraint("farm_id", "probe_id", name=op.f("pk_probes")),
         sqlite_strict=True,
         sqlite_with_rowid=False,
@@ -268,6 +312,7 @@ def upgrade() -> None:
         sa.Column("version", sa.Integer(), autoincrement=False, nullable=False),
         sa.Column("body_sha256", sa.Text(), nullable=False),
         sa.Column("body", sa.Text(), nullable=False),
+        sa.Column("copied_from", sa.Text(), nullable=True),
         sa.Column("recorded_ms", MOMENT, nullable=False),
         sa.Column("who", sa.Text(), nullable=False),
         sa.PrimaryKeyConstraint("farm_id", "profile", "version", name=op.f("pk_profiles")),
@@ -402,11 +447,25 @@ def upgrade() -> None:
         sqlite_strict=True,
         sqlite_with_rowid=False,
     )
+    op.create_table(
+        "usuals",
+        sa.Column("farm_id", sa.Integer(), autoincrement=False, nullable=False),
+        sa.Column("room_id", sa.Text(), nullable=False),
+        sa.Column("quantity", sa.Text(), nullable=False),
+        sa.Column("made_ms", MOMENT, nullable=False),
+        sa.Column("from_ms", MOMENT, nullable=False),
+        sa.Column("until_ms", MOMENT, nullable=False),
+        sa.Column("steps", sa.Text(), nullable=False),
+        sa.PrimaryKeyConstraint("farm_id", "room_id", "quantity", "made_ms", name=op.f("pk_usuals")),
+        sqlite_strict=True,
+        sqlite_with_rowid=False,
+    )
     if op.get_bind().dialect.name == "postgresql":
         op.execute("CREATE TABLE readings_rest PARTITION OF readings DEFAULT")
 
 
 def downgrade() -> None:
+    op.drop_table("usuals")
     op.drop_table("transitions")
     op.drop_table("tallies")
     with op.batch_alter_table("stays", schema=None) as batch_op:
@@ -436,6 +495,10 @@ def downgrade() -> None:
     op.drop_table("notices")
     op.drop_table("judgements")
     op.drop_table("identities")
+    with op.batch_alter_table("holds", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_holds_farm_id_room_id"))
+
+    op.drop_table("holds")
     with op.batch_alter_table("happenings", schema=None) as batch_op:
         batch_op.drop_index(batch_op.f("ix_happenings_farm_id_room_id"))
 
@@ -446,6 +509,7 @@ def downgrade() -> None:
 
     op.drop_table("deliveries")
     op.drop_table("confirmations")
+    op.drop_table("compromises")
     op.drop_table("call_list")
     op.drop_table("batches")
     op.drop_table("attempts")

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from rules.exposure import BandFrom, Exposure, Stretch, exposure
-from rules.model import MINUTE_MS, Instant, ProbeId, Quantity, Reading, Side
+from rules.model import EDGES, MINUTE_MS, Instant, ProbeId, Quantity, Reading, Side
 from rules.profile_limits import probe_accuracy
 from service.storage.nights import Heard
 
@@ -82,7 +82,7 @@ def outside(
     past = exposure(readings, bands=limits, from_ms=from_ms, to_ms=to_ms).stretches if found.stretches else ()
     dips = [
         _dip(group, quantity, heard, limits, past)
-        for side in Side
+        for side in EDGES
         for group in _joined([s for s in found.stretches if s.side is side])
     ]
     told = [dip for dip in dips if _worth_telling(dip)]

@@ -8,7 +8,7 @@ from typing import Any, Final
 
 from rules.alarm import OPEN, State
 from rules.exposure import BandFrom, pieces, spread
-from rules.model import HOUR_MS, Instant, Quantity, Side
+from rules.model import EDGES, HOUR_MS, Instant, Quantity, Side
 from service.reports.dips import Dip, Outside, outside
 from service.reports.growing import CropThere, Growing, Profiles, growing
 from service.reports.span import Span
@@ -273,7 +273,7 @@ def _present(recent: Sequence[Heard], band: BandFrom, now_ms: Instant) -> Presen
     *_, last = pieces(readings, bands=(band,), from_ms=now_ms, to_ms=now_ms + 1)
     if last.lowest is None or last.highest is None:
         return None
-    for side in Side:
+    for side in EDGES:
         value = last.value(side)
         if value is not None and last.depth(side) > 0:
             return Present(value=value, side=side, edge=band.edge(side))

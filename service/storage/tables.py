@@ -72,7 +72,8 @@ farms = _table(
     "farms", "",
     _text("slug"), _text("name"), _text("place"), _text("zone"), _number("altitude_m"), _text("units"),
     _text("language"), _text("room_word"), _whole("invented"), _whole("morning_round_minute"),
-    _whole("evening_round_minute"), _moment("created_ms"), _text("who"),
+    _whole("evening_round_minute"), _number("people_8h_ppm", null=True), _number("people_15min_ppm", null=True),
+    _number("people_ceiling_ppm", null=True), _moment("created_ms"), _text("who"),
     UniqueConstraint("slug"),
 )  # fmt: skip
 rooms = _table(
@@ -82,7 +83,7 @@ rooms = _table(
 )  # fmt: skip
 probes = _table(
     "probes", "probe_id",
-    _text("probe_id"), _moment("first_heard_ms"), _moment("last_heard_ms"),
+    _text("probe_id"), _moment("first_heard_ms"), _moment("last_heard_ms"), _number("co2_top_ppm", null=True),
 )  # fmt: skip
 placements = _table(
     "placements", "probe_id valid_from_ms",
@@ -112,7 +113,8 @@ tallies = _table("tallies", "name", _text("name"), _moment("total"))
 
 profiles = _table(
     "profiles", "profile version",
-    _text("profile"), _whole("version"), _text("body_sha256"), _text("body"), _moment("recorded_ms"), _text("who"),
+    _text("profile"), _whole("version"), _text("body_sha256"), _text("body"), _text("copied_from", null=True),
+    _moment("recorded_ms"), _text("who"),
 )  # fmt: skip
 confirmations = _table(
     "confirmations", "profile version stage",
@@ -129,12 +131,31 @@ stays = _table(
     _text("stage"), _text("who"),
     Index(None, "farm_id", "room_id"),
 )  # fmt: skip
+compromises = _table(
+    "compromises", "room_id quantity recorded_ms",
+    _text("room_id"), _text("quantity"), _moment("recorded_ms"), _moment("from_ms"), _number("low", null=True),
+    _number("high", null=True), _text("facts"), _text("who"),
+)  # fmt: skip
+holds = _table(
+    "holds", "hold_id",
+    _text("hold_id"), _text("kind"), _text("room_id", null=True), _text("quantity", null=True),
+    _text("side", null=True), _text("person_id", null=True), _moment("from_ms"), _moment("until_ms"),
+    _moment("ended_ms", null=True), _text("ended_by", null=True), _text("why"), _moment("recorded_ms"),
+    _text("who"),
+    Index(None, "farm_id", "room_id"),
+)  # fmt: skip
+usuals = _table(
+    "usuals", "room_id quantity made_ms",
+    _text("room_id"), _text("quantity"), _moment("made_ms"), _moment("from_ms"), _moment("until_ms"),
+    _text("steps"),
+)  # fmt: skip
 
 # --- judging: the present of a room, and the ledger of what was told -------------------------------------------
 
 judgements = _table(
     "judgements", "room_id",
-    _text("room_id"), _moment("judged_ms"), _text("state"),
+    _text("room_id"), _moment("judged_ms"), _text("state"), _moment("people_ms", null=True),
+    _text("people_state", null=True),
 )  # fmt: skip
 arrivals = _table(
     "arrivals", "arrival_id",
