@@ -36,6 +36,8 @@ class Figure:
     source: str
     """Key into :attr:`Profile.sources`; empty for common practice and judgement."""
     note: str = ""
+    others: tuple[Figure, ...] = ()
+    """What other sources say and was not chosen; :attr:`note` says why. These have no others themselves."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,6 +47,19 @@ class Band:
     low: Figure | None = None
     target: Figure | None = None
     high: Figure | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fast:
+    """A shorter wait for what comes fast.
+
+    Beyond the limit, and moved away from the band by ``change`` (in the quantity's unit) within ``within_ms``:
+    then ``wait_ms`` is enough.
+    """
+
+    change: float
+    within_ms: int
+    wait_ms: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,6 +75,9 @@ class TextLimit:
     recover_ms: int
     far_limit: Figure | None = None
     far_wait_ms: int | None = None
+    below_usual: float | None = None
+    """Low humidity only: also speak this many points below what the room usually shows at this hour."""
+    fast: Fast | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -75,6 +93,10 @@ class Stage:
     usual_days: tuple[float, float] | None = None
     usual_days_from: Figure | None = None
     """Where the usual days come from; its value is the shorter of the two."""
+    ramp_ms: int = 0
+    """Its text limits are held back this long after it begins: the room needs time to get there."""
+    above_people_limit: bool = False
+    """CO2 is kept above the 8-hour limit for people on purpose: the room is aired out before anybody enters."""
     note: str = ""
 
     @property

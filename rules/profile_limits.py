@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 from rules.model import UNIT, Quantity, Side
-from rules.profile import Band, Figure, TextLimit
+from rules.profile import Band, Fast, Figure, TextLimit
 from rules.profile_table import Place
 
 POSSIBLE: Final[dict[str, tuple[float, float]]] = {"%RH": (0, 100), "ppm": (0, 100_000), "Cel": (-40, 100)}
@@ -62,6 +62,10 @@ def check_text_limit(text: TextLimit, side: Side, band: Band, quantity: Quantity
         )
     if text.far_limit and text.far_wait_ms is not None:
         _check_far_limit(text, text.far_limit, text.far_wait_ms, side=side, quantity=quantity, place=place)
+    if text.below_usual is not None:
+        _check_below_usual(text, text.below_usual, side=side, quantity=quantity, place=place)
+    if text.fast:
+        _check_fast(text, text.fast, quantity, place.at("fast"))
 
 
 def _check_far_limit(
@@ -72,6 +76,25 @@ def _check_far_limit(
         raise place.at("far_limit").error(f"{far.value:g} is not beyond the limit, {text.limit.value:g}")
     if far_wait_ms >= text.wait_ms:
         raise place.at("far_wait_minutes").error("must be shorter than wait_minutes")
+
+
+def _check_below_usual(
+    text: TextLimit, below_usual: float, *, side: Side, quantity: Quantity, place: Place
+) -> None:
+    """Only humidity has a usual course; and what a probe may be off must not speak as a fall."""
+    if (quantity, side) != (Quantity.HUMIDITY, Side.LOW):
+        raise place.at("below_usual").error("is only for low humidity")
+    needed = probe_accuracy(quantity, text.limit.value) + text.recover_margin
+    if below_usual < needed:
+        raise place.at("below_usual").error(f"must be at least {needed:g} (probe accuracy plus recover margin)")
+
+
+def _check_fast(text: TextLimit, fast: Fast, quantity: Quantity, place: Place) -> None:
+    accuracy = probe_accuracy(quantity, text.limit.value)
+    if fast.change <= accuracy:
+        raise place.at("change").error(f"must be above {accuracy:g}, what an ordinary probe may be off")
+    if fast.wait_ms >= text.wait_ms:
+        raise place.at("wait_minutes").error("must be shorter than the limit's wait_minutes")
 
 
 def _check_possible(figure: Figure, quantity: Quantity, place: Place) -> None:

@@ -10,6 +10,7 @@ A file reads like this (times in minutes, everything else in the unit that stand
 
     [sources]
     BOOK = "Author, Title (year), page"
+    OTHER = "Author, another title"
 
     [stages.pinning]
     text_name = "pins"
@@ -17,7 +18,9 @@ A file reads like this (times in minutes, everything else in the unit that stand
 
     [stages.pinning.humidity]
     unit = "%RH"
-    low = { value = 95, basis = "read", source = "BOOK" }
+    low = { value = 95, basis = "read", source = "BOOK", note = "the stricter of the two", others = [
+        { value = 90, basis = "from memory", source = "OTHER", note = "for a dry strain" },
+    ] }
     target = { value = 97, basis = "judgement", note = "the middle" }
 
     [stages.pinning.humidity.text_low]
@@ -27,9 +30,12 @@ A file reads like this (times in minutes, everything else in the unit that stand
     recover_minutes = 5
     far_limit = { value = 75, basis = "judgement" }
     far_wait_minutes = 3
+    below_usual = 12
+    fast = { change = 8, within_minutes = 15, wait_minutes = 4 }
 
-Stages happen in the order of the file. ``usual_hours`` may stand for ``usual_days``. Waits and margins carry
-no source: no standard gives any for humidity or CO2, all are judgement and meant to be edited.
+Stages happen in the order of the file. ``usual_hours`` may stand for ``usual_days``. A stage may have
+``ramp_minutes`` (its limits are held back so long after it begins) and ``above_people_limit = true``. Waits
+and margins carry no source: no standard gives any for humidity or CO2, all are judgement and meant to be edited.
 """
 
 from __future__ import annotations
@@ -39,14 +45,26 @@ import tomllib
 from typing import Final
 
 from rules.model import EDGES, MINUTE_MS, UNIT, Quantity, Side
-from rules.profile import Band, Basis, Figure, Profile, ProfileError, Stage, TextLimit
+from rules.profile import Band, Basis, Fast, Figure, Profile, ProfileError, Stage, TextLimit
 from rules.profile_limits import check_band, check_text_limit
 from rules.profile_table import Place, Table
 
 _NAME: Final = re.compile(r"[a-z][a-z0-9_]{0,39}")
 _WITH_SOURCE: Final = frozenset({Basis.READ, Basis.FROM_MEMORY})
 _PER_DAY: Final = {"usual_days": 1.0, "usual_hours": 24.0}
-_STAGE_KEYS: Final = ("text_name", "note", *_PER_DAY)
+_STAGE_KEYS: Final = ("text_name", "note", "ramp_minutes", "above_people_limit", *_PER_DAY)
+_LONGEST_RAMP_MINUTES: Final = 240.0  # beyond, the room is not getting there, and somebody should be told
+_LIMIT_KEYS: Final = (
+    "limit",
+    "wait_minutes",
+    "recover_margin",
+    "recover_minutes",
+    "far_limit",
+    "far_wait_minutes",
+    "below_usual",
+    "fast",
+)
+_FIGURE_KEYS: Final = ("value", "basis", "source", "note")
 
 
 def parse_profile(text: str, *, file: str) -> Profile:
@@ -125,8 +143,19 @@ def _stage(name: str, table: Table, sources: dict[str, str]) -> Stage:
         text_limits=limits,
         usual_days=usual_days,
         usual_days_from=usual_days_from,
+        ramp_ms=_ramp_ms(table),
+        above_people_limit=table.flag("above_people_limit"),
         note=table.text("note", absent=""),
     )
+
+
+def _ramp_ms(table: Table) -> int:
+    if "ramp_minutes" not in table:
+        return 0
+    minutes = table.number("ramp_minutes")
+    if not 0 <= minutes <= _LONGEST_RAMP_MINUTES:
+        raise table.place.at("ramp_minutes").error(f"must be from 0 to {_LONGEST_RAMP_MINUTES:g}")
+    return round(minutes * MINUTE_MS)
 
 
 def _quantity(key: str, place: Place) -> Quantity:
@@ -183,7 +212,7 @@ def _text_limits(
 
 
 def _text_limit(table: Table, sources: dict[str, str]) -> TextLimit:
-    table.only("limit", "wait_minutes", "recover_margin", "recover_minutes", "far_limit", "far_wait_minutes")
+    table.only(*_LIMIT_KEYS)
     for key, partner in (("far_limit", "far_wait_minutes"), ("far_wait_minutes", "far_limit")):
         if key in table and partner not in table:
             raise table.place.at(partner).error(f"is missing beside {key}")
@@ -194,6 +223,17 @@ def _text_limit(table: Table, sources: dict[str, str]) -> TextLimit:
         recover_ms=_minutes_as_ms(table, "recover_minutes"),
         far_limit=_figure(table, "far_limit", sources),
         far_wait_ms=_minutes_as_ms(table, "far_wait_minutes") if "far_wait_minutes" in table else None,
+        below_usual=table.positive("below_usual") if "below_usual" in table else None,
+        fast=_fast(table.table("fast")) if "fast" in table else None,
+    )
+
+
+def _fast(table: Table) -> Fast:
+    table.only("change", "within_minutes", "wait_minutes")
+    return Fast(
+        change=table.positive("change"),
+        within_ms=_minutes_as_ms(table, "within_minutes"),
+        wait_ms=_minutes_as_ms(table, "wait_minutes"),
     )
 
 
@@ -207,11 +247,19 @@ def _figure(table: Table, key: str, sources: dict[str, str]) -> Figure | None:
 
 def _needed_figure(table: Table, key: str, sources: dict[str, str]) -> Figure:
     inner = table.table(key)
-    inner.only("value", "basis", "source", "note")
-    return _figure_of(inner.number("value"), inner, sources)
+    inner.only(*_FIGURE_KEYS, "others")
+    others = tuple(_other(entry, sources) for entry in inner.tables("others"))
+    if others and "note" not in inner:
+        raise inner.place.at("note").error("is missing: it says why this figure and not the others")
+    return _figure_of(inner.number("value"), inner, sources, others)
 
 
-def _figure_of(value: float, table: Table, sources: dict[str, str]) -> Figure:
+def _other(table: Table, sources: dict[str, str]) -> Figure:
+    table.only(*_FIGURE_KEYS)
+    return _figure_of(table.number("value"), table, sources)
+
+
+def _figure_of(value: float, table: Table, sources: dict[str, str], others: tuple[Figure, ...] = ()) -> Figure:
     basis = _basis(table)
     if basis in _WITH_SOURCE:
         source = table.text("source")
@@ -220,7 +268,7 @@ def _figure_of(value: float, table: Table, sources: dict[str, str]) -> Figure:
     else:
         table.refuse(["source"], f"{basis} has no source; say in the note what it weighs")
         source = ""
-    return Figure(value=value, basis=basis, source=source, note=table.text("note", absent=""))
+    return Figure(value=value, basis=basis, source=source, note=table.text("note", absent=""), others=others)
 
 
 def _basis(table: Table) -> Basis:

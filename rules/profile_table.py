@@ -99,6 +99,13 @@ class Table:
             raise self.place.at(key).error("must be above zero")
         return value
 
+    def flag(self, key: str) -> bool:
+        """True or false; false when the key is missing."""
+        value = self.content.get(key, False)
+        if not isinstance(value, bool):
+            raise self.place.at(key).error("must be true or false")
+        return value
+
     def whole(self, key: str) -> int:
         """A whole number of at least one."""
         value = self.positive(key)
@@ -112,6 +119,13 @@ class Table:
         if not isinstance(value, dict):
             raise self.place.at(key).error("must be a table")
         return Table(value, self.place.at(key))
+
+    def tables(self, key: str) -> tuple[Table, ...]:
+        """The tables of the list below ``key``; none when the key is missing."""
+        value = self.content.get(key, [])
+        if not isinstance(value, list) or not all(isinstance(entry, dict) for entry in value):
+            raise self.place.at(key).error("must be a list of tables")
+        return tuple(Table(entry, self.place.at(f"{key}[{n}]")) for n, entry in enumerate(value, start=1))
 
     def _get(self, key: str) -> object:
         if key not in self.content:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from rules.model import Quantity, Side
-from rules.profile import Basis, Figure, ProfileError
+from rules.profile import Basis, Fast, Figure, ProfileError
 from rules.profile_limits import probe_accuracy
 from rules.profile_parser import parse_profile
 from rules.profile_table import BASIC_TEXT_ALPHABET
@@ -27,6 +27,8 @@ BOOK = "A. Author, A Title (1999), page 7"
 text_name = "pins"
 usual_days = { from = 5, to = 7, basis = "read", source = "BOOK", note = "cool strains" }
 note = "tender"
+ramp_minutes = 90
+above_people_limit = true
 
 [stages.pinning.humidity]
 unit = "%RH"
@@ -41,6 +43,15 @@ recover_margin = 3
 recover_minutes = 2.5
 far_limit = { value = 72, basis = "common practice" }
 far_wait_minutes = 3
+below_usual = 12
+fast = { change = 8, within_minutes = 15, wait_minutes = 4 }
+
+[stages.pinning.temperature]
+unit = "Cel"
+low = { value = 12, basis = "read", source = "BOOK", note = "the stricter", others = [
+    { value = 10, basis = "from memory", source = "BOOK", note = "cold strains" },
+    { value = 8, basis = "common practice" },
+] }
 
 [stages.pinning.co2]
 unit = "ppm"
@@ -78,6 +89,29 @@ def test_a_stage_keeps_its_band_with_source_and_basis_of_every_figure() -> None:
     assert band.target == Figure(value=93.5, basis=Basis.JUDGEMENT, source="", note="between")
     assert band.high == Figure(value=98.0, basis=Basis.FROM_MEMORY, source="BOOK")
     assert stage.bands[Quantity.CO2].low is None
+
+
+def test_a_figure_keeps_what_other_sources_say() -> None:
+    low = parse_profile(WHOLE, file="crop.toml").stage("pinning").bands[Quantity.TEMPERATURE].low
+    assert low is not None
+    assert low.note == "the stricter"
+    assert low.others == (
+        Figure(value=10.0, basis=Basis.FROM_MEMORY, source="BOOK", note="cold strains"),
+        Figure(value=8.0, basis=Basis.COMMON_PRACTICE, source=""),
+    )
+
+
+def test_a_stage_says_how_long_its_room_needs_and_whether_to_air_it_out_first() -> None:
+    pinning, soak = parse_profile(WHOLE, file="crop.toml").stages
+    assert (pinning.ramp_ms, pinning.above_people_limit) == (5_400_000, True)
+    assert (soak.ramp_ms, soak.above_people_limit) == (0, False)
+
+
+def test_a_limit_may_also_speak_below_what_is_usual_and_sooner_when_it_comes_fast() -> None:
+    limits = parse_profile(WHOLE, file="crop.toml").stage("pinning").text_limits
+    low, high = limits[Quantity.HUMIDITY, Side.LOW], limits[Quantity.CO2, Side.HIGH]
+    assert (low.below_usual, low.fast) == (12.0, Fast(change=8.0, within_ms=900_000, wait_ms=240_000))
+    assert (high.below_usual, high.fast) == (None, None)
 
 
 def test_minutes_become_milliseconds_and_the_far_limit_is_optional() -> None:
@@ -135,7 +169,7 @@ def test_sources_may_be_absent_when_nothing_needs_one() -> None:
     assert parse_profile(text, file="plain.toml").sources == {}
 
 
-HUMIDITY = "humidity"
+TEMPERATURE = "temperature"
 TEXT_LOW = "humidity.text_low"
 
 FAULTS = [
@@ -163,7 +197,7 @@ FAULTS = [
     pytest.param("pinning.humidity", "pinning.humidty", "pinning", "humidty", "a quantity: ",
                  id="unknown quantity"),
     pytest.param("soak.soak_water", "soak.door", "soak", "door", "on or off", id="a contact has no band"),
-    pytest.param('unit = "Cel"', 'unit = "degF"', "soak", "soak_water.unit", "must be 'Cel'",
+    pytest.param('unit = "Cel"', 'unit = "degF"', "pinning", "temperature.unit", "must be 'Cel'",
                  id="Fahrenheit"),
     pytest.param('unit = "ppm"', "", "pinning", "co2.unit", "is missing", id="no unit"),
     pytest.param('unit = "ppm"', 'unit = "ppm"\nlo = 1', "pinning", "co2.lo", "unknown key",
@@ -241,6 +275,32 @@ FAULTS = [
     pytest.param("to = 7", "till = 7", "pinning", "usual_days.till", "unknown key", id="unknown key in days"),
     pytest.param("usual_hours", "usual_days = { from = 1, to = 2, basis = 'judgement' }\nusual_hours", "soak",
                  "usual_hours", "one of the two", id="days and hours"),
+    pytest.param("ramp_minutes = 90", "ramp_minutes = 241", "pinning", "ramp_minutes", "from 0 to 240",
+                 id="a ramp without end"),
+    pytest.param("ramp_minutes = 90", "ramp_minutes = -1", "pinning", "ramp_minutes", "from 0 to 240",
+                 id="a ramp before the stage"),
+    pytest.param("above_people_limit = true", 'above_people_limit = "yes"', "pinning", "above_people_limit",
+                 "true or false", id="yes is not true"),
+    pytest.param("below_usual = 12", "below_usual = 4.5", "pinning", f"{TEXT_LOW}.below_usual", "at least 5",
+                 id="usual is too near"),
+    pytest.param("recover_margin = 150", "recover_margin = 150\nbelow_usual = 12", "pinning",
+                 "co2.text_high.below_usual", "only for low humidity", id="usual CO2"),
+    pytest.param("change = 8", "change = 2", "pinning", f"{TEXT_LOW}.fast.change", "above 2",
+                 id="fast is what a probe is off"),
+    pytest.param("within_minutes = 15", "within_minutes = 0", "pinning", f"{TEXT_LOW}.fast.within_minutes",
+                 "above zero", id="fast within no time"),
+    pytest.param("wait_minutes = 4 }", "wait_minutes = 8 }", "pinning", f"{TEXT_LOW}.fast.wait_minutes",
+                 "shorter than", id="fast is as slow"),
+    pytest.param("change = 8", "by = 8", "pinning", f"{TEXT_LOW}.fast.by", "unknown key",
+                 id="unknown key in fast"),
+    pytest.param('note = "the stricter", ', "", "pinning", f"{TEMPERATURE}.low.note", "why this figure",
+                 id="a choice without a reason"),
+    pytest.param('source = "BOOK", note = "cold', 'source = "X", note = "cold', "pinning",
+                 f"{TEMPERATURE}.low.others[1].source", "does not stand", id="another figure's source"),
+    pytest.param("value = 8, ", "value = 8, others = [], ", "pinning", f"{TEMPERATURE}.low.others[2].others",
+                 "unknown key", id="others of others"),
+    pytest.param('{ value = 8, basis = "common practice" }', "80", "pinning", f"{TEMPERATURE}.low.others",
+                 "list of tables", id="another figure without basis"),
     pytest.param('BOOK = "A. Author', 'BOOK = ["A. Author"]\nX = "A. Author', "", "sources.BOOK",
                  "text in quotes",
                  id="a source that is not text"),
