@@ -1,15 +1,19 @@
 """What temperature, humidity and air pressure say together: dew point, drying power, moisture.
 
-Convention: moist air as an ideal gas, without the enhancement factor that real-gas tables carry. That leaves
-the humidity ratio about 0.5 % low, while a probe good to 2 points at 95 %RH leaves the drying power uncertain
-by 40 %; and the plain equations are those that charts and wet-bulb tables for growers are drawn from.
+Convention: moist air as an ideal gas, without the enhancement factor that real-gas tables carry. That leaves the
+moisture in saturated air, and with it drying power, humidity ratio and absolute humidity, about 0.5 % low
+against such tables, always to the same side. The plain equations are those of the charts and wet-bulb tables
+that growers have at hand, and 0.5 % is lost beside the probe: one good to 2 points at 95 %RH leaves the drying
+power uncertain by 40 % (:mod:`rules.drying`).
 
-Below 0.01 degC saturation is over ice: the dew point there is the frost point, and humidity is relative to
-ice. A wet bulb below 0 degC is an ice bulb.
+Below 0.01 degC saturation is over ice: there the dew point is the frost point, and humidity is taken as relative
+to ice. What instruments without a word about frost call a dew point below zero is over water that has not
+frozen: :func:`dew_point_over_water_c`, up to some kelvins lower. A wet bulb below 0 degC is an ice bulb.
 
 Every function takes floats, or arrays of one shape; a float may stand in for any argument but the first.
-Floats give a float, arrays an array. Temperatures are degC, humidity %RH, pressures Pa unless the name says
-otherwise. A value outside the range of the equations, or not finite, raises ``ValueError`` naming it.
+Floats give a float, arrays an array, by the same arithmetic. Temperatures are degC, humidity %RH, pressures Pa
+unless the name says otherwise. A value outside the range of the equations, or not finite, raises ``ValueError``
+with the quantity and its range.
 
 Equations: Hyland and Wexler (1983), and ASHRAE Handbook Fundamentals (2017) chapter 1, equations 3, 5, 6, 20,
 26, 30, 33 and 35 (numbers from memory, the book was not opened); starting guess from WMO-No. 8 (2008) Annex 4.B.
@@ -17,6 +21,7 @@ Equations: Hyland and Wexler (1983), and ASHRAE Handbook Fundamentals (2017) cha
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Final, TypeAlias, TypeVar
 
 import numpy as np
@@ -26,7 +31,10 @@ Array: TypeAlias = NDArray[np.float64]
 Measure = TypeVar("Measure", float, NDArray[np.float64])
 
 TEMPERATURE_RANGE_C: Final = (-100.0, 200.0)
-"""Where the saturation equations hold."""
+"""Where the saturation equations hold, over ice and water together."""
+ICE_RANGE_C: Final = (-100.0, 0.01)
+WATER_RANGE_C: Final = (-40.0, 200.0)
+"""The equation was fitted from 0 degC up; below, water may stay unfrozen and the equation is carried on."""
 HUMIDITY_RANGE_PERCENT: Final = (0.0, 100.0)
 PRESSURE_RANGE_PA: Final = (20_000.0, 200_000.0)
 ALTITUDE_RANGE_M: Final = (-5_000.0, 11_000.0)
@@ -44,6 +52,18 @@ _HALVINGS: Final = 50  # narrows 300 K to less than 1e-12 K
 def saturation_vapour_pressure_pa(temperature_c: Measure) -> Measure:
     """Vapour pressure at 100 %RH, over ice below 0.01 degC and over water from there on."""
     return _as_given(np.exp(_log_saturation(_temperature(temperature_c))), temperature_c)
+
+
+def saturation_over_water_pa(temperature_c: Measure) -> Measure:
+    """Vapour pressure at 100 %RH over water, below 0 degC over water that has not frozen."""
+    allowed = _within("temperature over water", temperature_c, WATER_RANGE_C)
+    return _as_given(np.exp(_log_over_water(allowed)), temperature_c)
+
+
+def saturation_over_ice_pa(temperature_c: Measure) -> Measure:
+    """Vapour pressure at 100 %RH over ice."""
+    allowed = _within("temperature over ice", temperature_c, ICE_RANGE_C)
+    return _as_given(np.exp(_log_over_ice(allowed)), temperature_c)
 
 
 def vapour_pressure_pa(temperature_c: Measure, humidity_percent: Measure | float) -> Measure:
@@ -65,6 +85,16 @@ def dew_point_c(temperature_c: Measure, humidity_percent: Measure | float) -> Me
         ValueError: also for air so dry that no dew point lies within :data:`TEMPERATURE_RANGE_C`.
     """
     return _as_given(_dew_point(_vapour(temperature_c, humidity_percent)), temperature_c)
+
+
+def dew_point_over_water_c(temperature_c: Measure, humidity_percent: Measure | float) -> Measure:
+    """The dew point over water, also where that would have frozen; above 0.01 degC as :func:`dew_point_c`.
+
+    Raises:
+        ValueError: also for air so dry that no dew point lies within :data:`WATER_RANGE_C`.
+    """
+    vapour = _vapour(temperature_c, humidity_percent)
+    return _as_given(_dew_point(vapour, _log_over_water, _slope_over_water, WATER_RANGE_C), temperature_c)
 
 
 def wet_bulb_c(
@@ -155,7 +185,8 @@ def specific_volume_m3_per_kg(
 def pressure_pa(altitude_m: Measure) -> Measure:
     """Air pressure of the standard atmosphere; the weather moves the real one by some 3 % either way."""
     altitude = _within("altitude_m", altitude_m, ALTITUDE_RANGE_M)
-    return _as_given(STANDARD_PRESSURE_PA * (1.0 - 2.25577e-5 * altitude) ** 5.2559, altitude_m)
+    # The power operator rounds a single number otherwise than an array.
+    return _as_given(STANDARD_PRESSURE_PA * np.power(1.0 - 2.25577e-5 * altitude, 5.2559), altitude_m)
 
 
 def _within(name: str, value: float | Array, allowed: tuple[float, float]) -> Array:
@@ -186,25 +217,44 @@ def _as_given(result: Array, given: Measure) -> Measure:
     return result if isinstance(given, np.ndarray) else float(result)
 
 
+def _log_over_ice(temperature_c: Array) -> Array:
+    """Natural logarithm of the saturation vapour pressure over ice in Pa (Hyland and Wexler)."""
+    k = temperature_c + _ZERO_C_IN_K
+    powers = k * (-9.677843e-3 + k * (6.2215701e-7 + k * (2.0747825e-9 - 9.484024e-13 * k)))
+    return -5.6745359e3 / k + 6.3925247 + powers + 4.1635019 * np.log(k)
+
+
+def _log_over_water(temperature_c: Array) -> Array:
+    """Natural logarithm of the saturation vapour pressure over water in Pa (Hyland and Wexler)."""
+    k = temperature_c + _ZERO_C_IN_K
+    powers = k * (-4.8640239e-2 + k * (4.1764768e-5 - 1.4452093e-8 * k))
+    return -5.8002206e3 / k + 1.3914993 + powers + 6.5459673 * np.log(k)
+
+
 def _log_saturation(temperature_c: Array) -> Array:
-    """Natural logarithm of the saturation vapour pressure in Pa (Hyland and Wexler)."""
+    """Of ice below the triple point, of water from there on."""
+    is_ice = temperature_c < _TRIPLE_POINT_C
+    return np.where(is_ice, _log_over_ice(temperature_c), _log_over_water(temperature_c))
+
+
+def _slope_over_ice(temperature_c: Array) -> Array:
+    """Derivative of :func:`_log_over_ice`, per kelvin."""
     k = temperature_c + _ZERO_C_IN_K
-    log_k = np.log(k)
-    ice_powers = k * (-9.677843e-3 + k * (6.2215701e-7 + k * (2.0747825e-9 - 9.484024e-13 * k)))
-    ice = -5.6745359e3 / k + 6.3925247 + ice_powers + 4.1635019 * log_k
-    water_powers = k * (-4.8640239e-2 + k * (4.1764768e-5 - 1.4452093e-8 * k))
-    water = -5.8002206e3 / k + 1.3914993 + water_powers + 6.5459673 * log_k
-    return np.where(temperature_c < _TRIPLE_POINT_C, ice, water)
+    powers = -9.677843e-3 + k * (1.24431402e-6 + k * (6.2243475e-9 - 3.7936096e-12 * k))
+    return 5.6745359e3 / k**2 + powers + 4.1635019 / k
 
 
-def _log_saturation_slope(temperature_c: Array) -> Array:
+def _slope_over_water(temperature_c: Array) -> Array:
+    """Derivative of :func:`_log_over_water`, per kelvin."""
+    k = temperature_c + _ZERO_C_IN_K
+    powers = -4.8640239e-2 + k * (8.3529536e-5 - 4.3356279e-8 * k)
+    return 5.8002206e3 / k**2 + powers + 6.5459673 / k
+
+
+def _slope(temperature_c: Array) -> Array:
     """Derivative of :func:`_log_saturation`, per kelvin."""
-    k = temperature_c + _ZERO_C_IN_K
-    ice_powers = -9.677843e-3 + k * (1.24431402e-6 + k * (6.2243475e-9 - 3.7936096e-12 * k))
-    ice = 5.6745359e3 / k**2 + ice_powers + 4.1635019 / k
-    water_powers = -4.8640239e-2 + k * (8.3529536e-5 - 4.3356279e-8 * k)
-    water = 5.8002206e3 / k**2 + water_powers + 6.5459673 / k
-    return np.where(temperature_c < _TRIPLE_POINT_C, ice, water)
+    is_ice = temperature_c < _TRIPLE_POINT_C
+    return np.where(is_ice, _slope_over_ice(temperature_c), _slope_over_water(temperature_c))
 
 
 def _vapour(temperature_c: float | Array, humidity_percent: float | Array) -> Array:
@@ -218,15 +268,19 @@ def _dew_point_guess(vapour_pa: Array) -> Array:
     return 243.12 * exponent / (17.62 - exponent)
 
 
-def _dew_point(vapour_pa: Array) -> Array:
-    low, high = TEMPERATURE_RANGE_C
-    if np.any(vapour_pa < np.exp(_log_saturation(np.asarray(low)))):
+def _dew_point(
+    vapour_pa: Array,
+    log_saturation: Callable[[Array], Array] = _log_saturation,
+    slope: Callable[[Array], Array] = _slope,
+    allowed: tuple[float, float] = TEMPERATURE_RANGE_C,
+) -> Array:
+    low, high = allowed
+    if np.any(vapour_pa < np.exp(log_saturation(np.asarray(low)))):
         raise ValueError(f"the air is too dry for a dew point above {low:g} degC")
     log_vapour = np.log(vapour_pa)
     point = np.clip(_dew_point_guess(vapour_pa), low, high)
     for _ in range(_NEWTON_STEPS):
-        step = (_log_saturation(point) - log_vapour) / _log_saturation_slope(point)
-        point = np.clip(point - step, low, high)
+        point = np.clip(point - (log_saturation(point) - log_vapour) / slope(point), low, high)
     return point
 
 
