@@ -5,64 +5,31 @@ One moment is handled in this order, whoever asks and however the readings are c
 1. timers that are due by then fire, at their own moment (a wait that is over *is* over, even if the very next
    reading is back inside);
 2. values that no longer hold expire, limits that change take effect, and all readings of that moment are taken;
-3. every limit sees the room's value once.
+3. every limit sees the room's value once; what is no longer held back is released.
 
 The room's value for a low limit is the lowest that any trusted probe holds, for a high limit the highest: a room
-is judged by its farthest-out probe. When no probe holds a value the room "cannot say" (``None``).
+is judged by its farthest-out probe. When no probe holds a value the room "cannot say" (``None``): a wait that
+runs stops, an alarm that is open stays open.
+
+A limit whose figures change is judged on by the new ones: its wait goes on while the value is outside the limit
+that is in force at each moment. What is held back is judged all the same, so that time outside counts.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
-from enum import StrEnum
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from itertools import groupby
+from typing import Final
 
 from rules.condition import Limit, Phase, Watch, due_ms, elapse, see
+from rules.event import Change, Event
 from rules.limits import Key, RoomLimit, RoomLimits
-from rules.model import Instant, ProbeId, Quantity, Reading, Side
+from rules.model import LAST_INSTANT, Instant, ProbeId, Quantity, Reading, Side
+from rules.quick import is_quick, remembered
 from rules.room_state import Held, RoomState, Track
 
-
-class Change(StrEnum):
-    """What became true of a limit."""
-
-    RAISED = "raised"
-    DEEPENED = "deepened"
-    CLEARED = "cleared"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Event:
-    """A limit passed for its whole wait, passed far, or over; with the facts of that moment."""
-
-    change: Change
-    quantity: Quantity
-    side: Side
-    at_ms: Instant
-    began_ms: Instant
-    """When the value went beyond the limit."""
-    back_ms: Instant | None = None
-    """When it came back inside by the margin; only for ``CLEARED``."""
-    value: float | None
-    first_value: float | None
-    worst: float | None
-    probe: ProbeId | None
-    judged_by: RoomLimit | None
-    """``None`` when the limit ended because the room's crop or stage changed."""
-    values: Mapping[Quantity, float]
-    """What the room's other quantities held at that moment (each by its newest probe)."""
-    normal: tuple[Quantity, ...]
-    """Those of them with a limit that is not passed."""
-    also_beyond: tuple[Key, ...]
-    """Other limits of the room that are passed, or being waited on."""
-    deepened: bool = False
-    """The far limit was passed for its whole wait, by then at the latest."""
-
-    @property
-    def key(self) -> Key:
-        """The alarm this is about."""
-        return (self.quantity, self.side)
+NEVER_MS: Final[Instant] = LAST_INSTANT
 
 
 def evaluate(
@@ -103,7 +70,7 @@ def standing(
     """The alarms that are open in ``state``, each as if it were raised at this moment, with the facts of now."""
     fold = _Fold(state, schedule, placed)
     for key, track in fold.tracks.items():
-        if track.is_open:
+        if track.is_told:
             fold.tell(Change.RAISED, key, state.clock_ms)
     return tuple(fold.events)
 
@@ -116,78 +83,92 @@ class _Fold:
     ) -> None:
         self.held = {k: h for k, h in state.held.items() if placed is None or k[0] in placed}
         self.tracks = dict(state.tracks)
+        self.recent = dict(state.recent)
         self.events: list[Event] = []
         self.now = state.clock_ms
-        self.limits = _in_force(schedule, state.clock_ms)
+        self.limits = in_force(schedule, state.clock_ms)
         self.coming = [s for s in schedule if s.from_ms > state.clock_ms]
+        self.next_ms = min([state.next_ms, *(s.from_ms for s in self.coming[:1])])
         if self.limits.fingerprint != state.fingerprint:
-            self._change_limits(self.limits)
-        if len(self.held) != len(state.held):
+            self._take_over(self.limits)
+        elif len(self.held) != len(state.held):
             self._see_all()
 
     def result(self, until_ms: Instant) -> tuple[RoomState, tuple[Event, ...]]:
         state = RoomState(
-            clock_ms=until_ms, fingerprint=self.limits.fingerprint, held=self.held, tracks=self.tracks
+            clock_ms=until_ms,
+            fingerprint=self.limits.fingerprint,
+            held=self.held,
+            tracks=self.tracks,
+            recent=self.recent,
+            next_ms=self.next_ms,
         )
         return state, tuple(self.events)
 
     def advance(self, at_ms: Instant, readings: Sequence[Reading]) -> None:
         """Handle all moments up to ``at_ms``, and the readings of that one."""
-        while (moment := self._next_moment(at_ms)) < at_ms:
+        while self.next_ms < at_ms and (moment := self._next_moment()) < at_ms:
             self._handle(moment, ())
         self._handle(at_ms, readings)
 
-    def _next_moment(self, at_ms: Instant) -> Instant:
-        """The next moment at which something happens by itself, at most ``at_ms``."""
-        moments = [at_ms]
+    def _next_moment(self) -> Instant:
+        """The next moment at which something happens by itself."""
+        moments = [NEVER_MS]
         moments += [h.until_ms for h in self.held.values() if not h.expired]
         moments += [s.from_ms for s in self.coming[:1]]
-        for key, track in self.tracks.items():
-            limit = self.limits.limits[key]
-            moments += [due for due in (due_ms(limit.near, track.near), _far_due(limit, track)) if due is not None]
-        return min(moments)
+        moments += [_due_ms(self.limits.limits[key], track) for key, track in self.tracks.items()]
+        self.next_ms = min(moments)
+        return self.next_ms
 
     def _handle(self, at_ms: Instant, readings: Sequence[Reading]) -> None:
         self.now = at_ms
-        self._fire(at_ms)
-        touched = {r.quantity for r in readings}
-        for key, held in self.held.items():
-            if not held.expired and held.until_ms <= at_ms:
-                self.held[key] = replace(held, expired=True)
-                touched.add(key[1])
-        while self.coming and self.coming[0].from_ms <= at_ms:
-            self._take_over(self.coming.pop(0))
+        touched: set[Quantity] = set()
+        if at_ms >= self.next_ms:
+            self._fire(at_ms)
+            touched |= self._expire(at_ms)
+            while self.coming and self.coming[0].from_ms <= at_ms:
+                self._take_over(self.coming.pop(0))
         for reading in readings:
             identity = (reading.probe, reading.quantity)
             before = self.held.get(identity)
-            self.held[identity] = (
+            after = (
                 Held(value=reading.value, at_ms=at_ms)
                 if before is None
                 else before.followed_by(reading.value, at_ms)
             )
-        self._see_all(touched)
+            self.held[identity] = after
+            self.next_ms = min(self.next_ms, after.until_ms)
+            touched.add(reading.quantity)
+        if touched:
+            self._see_all(touched)
+
+    def _expire(self, at_ms: Instant) -> set[Quantity]:
+        gone = [key for key, held in self.held.items() if not held.expired and held.until_ms <= at_ms]
+        for key in gone:
+            self.held[key] = replace(self.held[key], expired=True)
+        return {quantity for _, quantity in gone}
 
     # --- timers -------------------------------------------------------------------------------------------
 
     def _fire(self, at_ms: Instant) -> None:
-        for key in self.tracks:
-            limit = self.limits.limits[key]
+        for key, limit in self.limits.limits.items():
             self._fire_far(key, limit, at_ms)
             self._fire_near(key, limit, at_ms)
+            track = self.tracks[key]
+            if _fast_due_ms(limit, track) <= at_ms:
+                self._raise(key, _fast_due_ms(limit, track))
 
     def _fire_far(self, key: Key, limit: RoomLimit, at_ms: Instant) -> None:
         track = self.tracks[key]
         if limit.far is None or (far := elapse(limit.far, track.far, at_ms)) is track.far:
             return
         self.tracks[key] = track = replace(track, far=far)
-        if far.phase is not Phase.BEYOND:
+        if far.phase is not Phase.BEYOND or track.deepened:
             return
+        self.tracks[key] = replace(track, deepened=True)
         if not track.is_open:
-            near = Watch(phase=Phase.BEYOND, since_ms=far.since_ms)
-            self.tracks[key] = replace(track, near=near, raised_ms=far.since_ms, deepened=True)
-            self.tell(Change.RAISED, key, far.since_ms)
-        elif not track.deepened:
-            self.tracks[key] = replace(track, deepened=True)
+            self._raise(key, far.since_ms)
+        elif not track.held:
             self.tell(Change.DEEPENED, key, far.since_ms)
 
     def _fire_near(self, key: Key, limit: RoomLimit, at_ms: Instant) -> None:
@@ -196,33 +177,68 @@ class _Fold:
         if near is track.near:
             return
         if near.phase is Phase.BEYOND:
-            self.tracks[key] = replace(track, near=near, raised_ms=near.since_ms)
-            self.tell(Change.RAISED, key, near.since_ms)
+            self._raise(key, near.since_ms)
         else:
-            self.tell(Change.CLEARED, key, near.since_ms, back_ms=track.near.since_ms)
-            self.tracks[key] = replace(Track.quiet(near.since_ms), over_ms=near.since_ms)
+            self._end(key, near.since_ms)
+
+    def _raise(self, key: Key, at_ms: Instant) -> None:
+        beyond = Watch(phase=Phase.BEYOND, since_ms=at_ms)
+        self.tracks[key] = replace(self.tracks[key], near=beyond, raised_ms=at_ms, fast_since_ms=None)
+        if key not in self.limits.holds:
+            self.tell(Change.RAISED, key, at_ms)
+        else:
+            self._hold_back(key, at_ms)
+
+    def _end(self, key: Key, at_ms: Instant) -> None:
+        track = self.tracks[key]
+        if not track.held:
+            self.tell(Change.CLEARED, key, at_ms, back_ms=track.near.since_ms)
+        over_ms = track.over_ms if track.held else at_ms
+        self.tracks[key] = replace(Track.quiet(at_ms), held=track.held, over_ms=over_ms)
 
     # --- values -------------------------------------------------------------------------------------------
 
     def _see_all(self, touched: set[Quantity] | None = None) -> None:
-        for key in self.tracks:
+        extremes: dict[Quantity, tuple[float, float]] = {}
+        for (_, quantity), held in self.held.items():
+            if not held.expired and (touched is None or quantity in touched):
+                value = held.value
+                low, high = extremes.get(quantity, (value, value))
+                extremes[quantity] = (min(low, value), max(high, value))
+        for key, limit in self.limits.limits.items():
             if touched is None or key[0] in touched:
-                self._see(key)
+                found = extremes.get(key[0])
+                self._see(key, limit, None if found is None else found[key[1] is not Side.LOW])
 
-    def _see(self, key: Key) -> None:
-        track, limit = self.tracks[key], self.limits.limits[key]
-        value = self._farthest_out(key)[1]
+    def _see(self, key: Key, limit: RoomLimit, value: float | None) -> None:
+        track = self.tracks[key]
+        if limit.fast is not None and value is not None:
+            self.recent[key] = remembered(self.recent.get(key, ()), limit.fast, key[1], self.now, value)
+        if value is not None and track.near.phase is Phase.INSIDE and not limit.near.is_beyond(value):
+            return
         seen = None if track.is_open and self._is_silent_outside(key, limit.near, value) else value
         near = see(limit.near, track.near, self.now, seen)
         far = track.far if limit.far is None else see(limit.far, track.far, self.now, seen)
-        if near is not track.near or far is not track.far:
+        fast_since_ms = self._fast_since(key, limit, track, near, value)
+        if near is not track.near or far is not track.far or fast_since_ms != track.fast_since_ms:
             starts = track.near.phase is Phase.INSIDE and near.phase is Phase.WAITING
-            track = replace(track, near=near, far=far)
+            track = replace(track, near=near, far=far, fast_since_ms=fast_since_ms)
             if starts:
                 track = replace(track, began_ms=self.now, first_value=value, worst=value)
-        if value is not None and near.phase is not Phase.INSIDE:
-            track = replace(track, worst=_worse(key[1], track.worst, value))
+            self.next_ms = min(self.next_ms, _due_ms(limit, track))
+        if value is not None and near.phase is not Phase.INSIDE and _is_worse(key[1], track.worst, value):
+            track = replace(track, worst=value)
         self.tracks[key] = track
+
+    def _fast_since(
+        self, key: Key, limit: RoomLimit, track: Track, near: Watch, value: float | None
+    ) -> Instant | None:
+        """Since when the value is beyond the limit and has changed quickly; only a wait can be made shorter."""
+        if limit.fast is None or value is None or near.phase is not Phase.WAITING:
+            return None
+        if not is_quick(self.recent[key], limit.fast, key[1], self.now, value):
+            return None
+        return self.now if track.fast_since_ms is None else track.fast_since_ms
 
     def _farthest_out(self, key: Key) -> tuple[ProbeId | None, float | None]:
         quantity, side = key
@@ -241,30 +257,42 @@ class _Fold:
     # --- limits -------------------------------------------------------------------------------------------
 
     def _take_over(self, to: RoomLimits) -> None:
-        """A batch that comes or goes without setting a limit must not restart the waits that run."""
-        if to.fingerprint == self.limits.fingerprint:
-            self.limits = to
-        else:
-            self._change_limits(to)
-
-    def _change_limits(self, to: RoomLimits) -> None:
-        """Judge afresh by the new limits; an alarm whose limit is gone ends, one that is open stays open."""
+        """Judge on by the new limits; an alarm whose limit is gone ends, whatever is held back or released is."""
         for key in [k for k in self.tracks if k not in to.limits]:
-            if self.tracks[key].is_open:
+            track = self.tracks[key]
+            if track.held:
+                self.tell(Change.RELEASED, key, self.now, beyond=False, judged=False)
+            elif track.is_open:
                 self.tell(Change.CLEARED, key, self.now, back_ms=self.now, judged=False)
             del self.tracks[key]
+            self.recent.pop(key, None)
         self.limits = to
-        for key in to.limits:
-            track = self.tracks.get(key)
-            quiet = Track.quiet(self.now)
-            if track is None:
-                self.tracks[key] = quiet
-            elif not track.is_open:
-                self.tracks[key] = replace(quiet, over_ms=track.over_ms)
-            else:
-                beyond = Watch(phase=Phase.BEYOND, since_ms=self.now)
-                self.tracks[key] = replace(track, near=beyond, far=quiet.far)
+        for key, limit in to.limits.items():
+            track = self.tracks.get(key, Track.quiet(self.now))
+            self.tracks[key] = track if limit.far is not None else replace(track, far=Track.quiet(self.now).far)
+            if limit.fast is None:
+                self.recent.pop(key, None)
+        self.next_ms = self.now  # waits and holds may be shorter now
         self._see_all()
+        for key in to.limits:
+            self._hold_or_release(key)
+
+    def _hold_or_release(self, key: Key) -> None:
+        track = self.tracks[key]
+        if key in self.limits.holds:
+            if track.is_told:
+                self._hold_back(key, self.now)
+        elif track.held:
+            beyond = track.near.phase is Phase.BEYOND
+            self.tell(Change.RELEASED, key, self.now, beyond=beyond)
+            back = track.is_open and not beyond
+            self.tracks[key] = replace(Track.quiet(self.now) if back else track, held=False, over_ms=track.over_ms)
+
+    def _hold_back(self, key: Key, at_ms: Instant) -> None:
+        """There is something to say and it must wait; said once, however often it comes and goes meanwhile."""
+        if not self.tracks[key].held:
+            self.tracks[key] = replace(self.tracks[key], held=True)
+            self.tell(Change.HELD, key, at_ms)
 
     # --- what happened ------------------------------------------------------------------------------------
 
@@ -275,6 +303,7 @@ class _Fold:
         at_ms: Instant,
         *,
         back_ms: Instant | None = None,
+        beyond: bool = True,
         judged: bool = True,
     ) -> None:
         track = self.tracks[key]
@@ -299,6 +328,8 @@ class _Fold:
                     k for k, t in self.tracks.items() if k != key and t.near.phase is not Phase.INSIDE
                 ),
                 deepened=track.deepened,
+                beyond=beyond,
+                hold=self.limits.holds.get(key) if change is Change.HELD else None,
             )
         )
 
@@ -311,15 +342,24 @@ class _Fold:
         return bool(phases) and all(phase is Phase.INSIDE for phase in phases)
 
 
-def _in_force(schedule: Sequence[RoomLimits], at_ms: Instant) -> RoomLimits:
+def in_force(schedule: Sequence[RoomLimits], at_ms: Instant) -> RoomLimits:
+    """The limits of a schedule that hold at a moment; none before the first of them."""
     nothing = RoomLimits(from_ms=0, limits={})
     return max((s for s in schedule if s.from_ms <= at_ms), key=lambda s: s.from_ms, default=nothing)
 
 
-def _far_due(limit: RoomLimit, track: Track) -> Instant | None:
-    return None if limit.far is None else due_ms(limit.far, track.far)
+def _due_ms(limit: RoomLimit, track: Track) -> Instant:
+    """When the first of a limit's timers ends."""
+    near = due_ms(limit.near, track.near)
+    far = None if limit.far is None else due_ms(limit.far, track.far)
+    return min([_fast_due_ms(limit, track), *(due for due in (near, far) if due is not None)])
 
 
-def _worse(side: Side, a: float | None, b: float) -> float:
-    known = b if a is None else a
-    return min(known, b) if side is Side.LOW else max(known, b)
+def _fast_due_ms(limit: RoomLimit, track: Track) -> Instant:
+    if limit.fast is None or track.fast_since_ms is None:
+        return NEVER_MS
+    return track.fast_since_ms + limit.fast.wait_ms
+
+
+def _is_worse(side: Side, known: float | None, value: float) -> bool:
+    return known is None or (value < known if side is Side.LOW else value > known)

@@ -13,7 +13,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from rules.condition import Phase, Watch
-from rules.evaluate import Change, Event, evaluate
+from rules.evaluate import evaluate, in_force
+from rules.event import Change, Event
 from rules.limits import Key, RoomLimits
 from rules.model import HOUR_MS, Instant, ProbeId, Quantity, Reading
 from rules.room_state import Held, RoomState, Track
@@ -43,11 +44,12 @@ def judge_again(
     Returns:
         The corrected state (same clock) and the moves that the alarms still have to make.
     """
+    then = in_force(schedule, from_ms)
     start = RoomState(
         clock_ms=from_ms,
-        fingerprint=state.fingerprint,
+        fingerprint=then.fingerprint,
         held=_silent_since(state, from_ms),
-        tracks=_as_known_at(state, from_ms),
+        tracks=_as_known_at(state, from_ms, then),
     )
     again, events = evaluate(start, schedule=schedule, readings=readings, until_ms=state.clock_ms, placed=placed)
     owed = [
@@ -59,7 +61,8 @@ def judge_again(
         key: _keep_told(state.tracks.get(key), track, [e for e in owed if e.key == key])
         for key, track in again.tracks.items()
     }
-    return replace(again, tracks=tracks), tuple(sorted(owed, key=lambda e: e.at_ms))
+    # Without a fingerprint the next judgement looks afresh at what is held back now, and releases or holds it.
+    return replace(again, tracks=tracks, fingerprint=""), tuple(sorted(owed, key=lambda e: e.at_ms))
 
 
 def _silent_since(state: RoomState, from_ms: Instant) -> dict[tuple[ProbeId, Quantity], Held]:
@@ -71,21 +74,25 @@ def _silent_since(state: RoomState, from_ms: Instant) -> dict[tuple[ProbeId, Qua
     }
 
 
-def _as_known_at(state: RoomState, from_ms: Instant) -> Mapping[Key, Track]:
-    return {key: _track_at(track, from_ms) for key, track in state.tracks.items()}
+def _as_known_at(state: RoomState, from_ms: Instant, then: RoomLimits) -> Mapping[Key, Track]:
+    return {
+        key: _track_at(state.tracks.get(key, Track.quiet(from_ms)), from_ms, is_held=key in then.holds)
+        for key in then.limits
+    }
 
 
-def _track_at(track: Track, from_ms: Instant) -> Track:
+def _track_at(track: Track, from_ms: Instant, *, is_held: bool) -> Track:
     """An alarm raised before the window is open in it, a wait begun before it runs on; all else starts quiet.
 
     Waits may be longer than the hour before the first late reading: begun anew, they would not be over in time.
     """
     quiet = Track.quiet(from_ms)
+    anew = replace(track, far=quiet.far, fast_since_ms=None, held=False)
     if track.raised_ms is not None and track.raised_ms <= from_ms:
-        return replace(track, near=Watch(phase=Phase.BEYOND, since_ms=from_ms), far=quiet.far)
+        return replace(anew, near=Watch(phase=Phase.BEYOND, since_ms=from_ms), held=is_held)
     if track.began_ms <= from_ms and (track.is_open or track.near.phase is Phase.WAITING):
         waiting = Watch(phase=Phase.WAITING, since_ms=track.began_ms)
-        return replace(track, near=waiting, far=quiet.far, raised_ms=None, deepened=False)
+        return replace(anew, near=waiting, raised_ms=None, deepened=False)
     return quiet
 
 
@@ -93,26 +100,45 @@ def _keep_told(before: Track | None, after: Track, owed: Sequence[Event]) -> Tra
     """What the moves told so far, and those owed now, leave behind."""
     if before is None:
         return after
+    if before.held:
+        return replace(after, held=True, over_ms=before.over_ms)
     if before.is_open and after.is_open:
-        return replace(after, raised_ms=before.raised_ms, deepened=before.deepened or after.deepened)
+        deepened = before.deepened or (after.deepened and not after.held)
+        return replace(after, raised_ms=before.raised_ms, deepened=deepened, held=False)
     if before.is_open:
-        return replace(after, over_ms=owed[-1].at_ms)
-    if after.is_open:
+        return replace(after, over_ms=owed[-1].at_ms, held=False)
+    if after.is_told:
         return replace(after, raised_ms=owed[0].at_ms, over_ms=before.over_ms)
     return replace(after, over_ms=before.over_ms)
 
 
 def _owed(key: Key, state: RoomState, again: RoomState, events: Sequence[Event]) -> Iterable[Event]:
-    """The moves that take the alarm from where it was told to be to where it should be."""
+    """The moves that take the alarm from where it was told to be to where it should be.
+
+    What was held back already owes nothing: it is released, or not, when the holding back ends.
+    """
     before, after = state.tracks.get(key), again.tracks.get(key)
+    told_ms = before.over_ms if before else None
+    if before is not None and before.held:
+        return
     if before is not None and before.is_open:
         if after is None or not after.is_open:
             yield _over(key, before, state.clock_ms if after is None else after.near.since_ms, events)
-        elif after.deepened and not before.deepened:
+        elif after.deepened and not before.deepened and not after.held:
             yield _deeper(before, events)
+    elif after is not None and after.held:
+        yield _not_before(told_ms, [e for e in events if e.change is Change.HELD][-1])
     elif after is not None and after.is_open:
-        began = [e for e in events if e.change is not Change.CLEARED and e.at_ms >= (after.raised_ms or 0)]
-        yield from (_not_before(before.over_ms if before else None, e) for e in began)
+        yield from (_not_before(told_ms, e) for e in _raised(after, events))
+
+
+def _raised(after: Track, events: Sequence[Event]) -> Iterable[Event]:
+    """How an alarm that should be open came to be: raised, or still true when it was no longer held back."""
+    since = [e for e in events if e.change is not Change.CLEARED and e.at_ms >= (after.raised_ms or 0)]
+    released = [i for i, e in enumerate(since) if e.change is Change.RELEASED]
+    if not released:
+        return since
+    return [replace(since[released[-1]], change=Change.RAISED), *since[released[-1] + 1 :]]
 
 
 def _over(key: Key, before: Track, at_ms: Instant, events: Sequence[Event]) -> Event:

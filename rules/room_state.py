@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any, Final
+from functools import lru_cache
+from typing import Any, Final, TypeAlias
 
 from rules.condition import Phase, Watch
 from rules.limits import Key
@@ -23,6 +24,16 @@ GAPS_KEPT: Final = 5
 SHORTEST_INTERVAL_MS: Final = 5 * SECOND_MS
 """Readings closer together are one report: a probe heard by two gateways, or bare numbers that had queued up."""
 
+Recent: TypeAlias = tuple[tuple[int, float], ...]
+"""What a quantity was at its innermost in each short span of the last minutes: (number of the span, value)."""
+
+
+@lru_cache(maxsize=4096)
+def _hold_ms(gaps_ms: tuple[int, ...]) -> int:
+    """How long a value speaks for its probe, after the gaps between its last readings."""
+    usual = sorted(gaps_ms)[(len(gaps_ms) - 1) // 2] if gaps_ms else UNKNOWN_INTERVAL_MS
+    return min(HOLD_INTERVALS * usual, LONGEST_HOLD_MS)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Held:
@@ -36,13 +47,12 @@ class Held:
     @property
     def until_ms(self) -> Instant:
         """The first moment at which the value no longer speaks for the room."""
-        usual = sorted(self.gaps_ms)[(len(self.gaps_ms) - 1) // 2] if self.gaps_ms else UNKNOWN_INTERVAL_MS
-        return self.at_ms + min(HOLD_INTERVALS * usual, LONGEST_HOLD_MS)
+        return self.at_ms + _hold_ms(self.gaps_ms)
 
     def followed_by(self, value: float, at_ms: Instant) -> Held:
         """The held value after a newer reading."""
         gap_ms = at_ms - self.at_ms
-        gaps = self.gaps_ms if gap_ms < SHORTEST_INTERVAL_MS else (*self.gaps_ms, gap_ms)[-GAPS_KEPT:]
+        gaps = self.gaps_ms if gap_ms < SHORTEST_INTERVAL_MS else (*self.gaps_ms[1 - GAPS_KEPT :], gap_ms)
         return Held(value=value, at_ms=at_ms, gaps_ms=gaps)
 
 
@@ -56,16 +66,25 @@ class Track:
     """When the value first went beyond the limit in this stretch."""
     first_value: float | None = None
     worst: float | None = None
+    fast_since_ms: Instant | None = None
+    """Since when the value is beyond the limit and has changed quickly."""
     raised_ms: Instant | None = None
-    """When the alarm was raised; ``None`` while it is not open."""
+    """When the limit was passed for its whole wait; ``None`` while it is not."""
     deepened: bool = False
+    held: bool = False
+    """There is, or was, something to say, and it is held back: the alarm is shelved or suppressed."""
     over_ms: Instant | None = None
     """When the last alarm of this limit was told to be over."""
 
     @property
     def is_open(self) -> bool:
-        """True while the alarm of this limit is open."""
+        """True while the limit is passed, told or held back."""
         return self.raised_ms is not None
+
+    @property
+    def is_told(self) -> bool:
+        """True while the alarm of this limit is open: passed, and not held back."""
+        return self.raised_ms is not None and not self.held
 
     @classmethod
     def quiet(cls, at_ms: Instant) -> Track:
@@ -83,6 +102,10 @@ class RoomState:
     """:attr:`rules.limits.RoomLimits.fingerprint` of the limits that the tracks were judged by."""
     held: Mapping[tuple[ProbeId, Quantity], Held] = field(default_factory=dict)
     tracks: Mapping[Key, Track] = field(default_factory=dict)
+    recent: Mapping[Key, Recent] = field(default_factory=dict)
+    """Only of limits that look at how quickly a value changes."""
+    next_ms: Instant = 0
+    """Before this moment nothing happens by itself: no wait ends, no value expires. May be too early."""
 
 
 def to_plain(state: RoomState) -> dict[str, Any]:
@@ -92,6 +115,8 @@ def to_plain(state: RoomState) -> dict[str, Any]:
         "fingerprint": state.fingerprint,
         "held": [[probe, quantity.value, _plain_held(h)] for (probe, quantity), h in state.held.items()],
         "tracks": [[q.value, side.value, _plain_track(t)] for (q, side), t in state.tracks.items()],
+        "recent": [[q.value, side.value, [list(one) for one in r]] for (q, side), r in state.recent.items()],
+        "next_ms": state.next_ms,
     }
 
 
@@ -102,6 +127,8 @@ def from_plain(plain: Mapping[str, Any]) -> RoomState:
         fingerprint=plain["fingerprint"],
         held={(ProbeId(p), Quantity(q)): _held(h) for p, q, h in plain["held"]},
         tracks={(Quantity(q), Side(s)): _track(t) for q, s, t in plain["tracks"]},
+        recent={(Quantity(q), Side(s)): tuple((n, v) for n, v in r) for q, s, r in plain["recent"]},
+        next_ms=plain["next_ms"],
     )
 
 
@@ -117,8 +144,10 @@ def _plain_track(track: Track) -> dict[str, Any]:
         "began_ms": track.began_ms,
         "first_value": track.first_value,
         "worst": track.worst,
+        "fast_since_ms": track.fast_since_ms,
         "raised_ms": track.raised_ms,
         "deepened": track.deepened,
+        "held": track.held,
         "over_ms": track.over_ms,
     }
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from rules.cause import first_check
-from rules.evaluate import Event
+from rules.event import Event
 from rules.limits import RoomLimit
 from rules.model import MINUTE_MS, Quantity
 from service.localtime import stage_day

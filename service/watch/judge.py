@@ -11,7 +11,8 @@ from dataclasses import dataclass
 from typing import Final
 
 from rules.alarm import State
-from rules.evaluate import Event, evaluate, standing
+from rules.evaluate import evaluate, standing
+from rules.event import Event
 from rules.hindsight import judge_again, window_from
 from rules.limits import Key
 from rules.model import SECOND_MS, Instant, ProbeId, Reading

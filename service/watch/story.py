@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from typing import Any, Final
 
 from rules.alarm import OPEN, Happens, Moved, State, Tells, move, when_beyond
-from rules.evaluate import Change, Event
+from rules.event import Change, Event
 from rules.limits import Key
 from rules.model import HOUR_MS, MINUTE_MS, Instant, Quantity
 from service.storage.rows import Record

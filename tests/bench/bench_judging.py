@@ -16,7 +16,8 @@ from typing import Final
 
 import pytest
 
-from rules.evaluate import Change, Event, evaluate
+from rules.evaluate import evaluate
+from rules.event import Change, Event
 from rules.limits import Crop, RoomLimits, tenderest
 from rules.model import HOUR_MS, SECOND_MS, Instant, ProbeId, Quantity, Reading
 from rules.profile_parser import parse_profile

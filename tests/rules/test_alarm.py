@@ -55,6 +55,8 @@ def test_no_arrow_beyond_the_reference_claims_to_have_been_read() -> None:
     assert {pair: row.basis for pair, row in TABLE.items() if pair not in known} == {
         (State.UNACKNOWLEDGED, Happens.DEEPENED): Basis.OURS,
         (State.ACKNOWLEDGED, Happens.DEEPENED): Basis.OURS,
+        (State.RETURNED_UNACKNOWLEDGED, Happens.SHELVED): Basis.OURS,
+        (State.RETURNED_UNACKNOWLEDGED, Happens.SUPPRESSED): Basis.OURS,
         (State.ACKNOWLEDGED, Happens.REMOVED): Basis.FROM_MEMORY,
     }
 

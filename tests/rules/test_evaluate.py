@@ -10,7 +10,8 @@ from dataclasses import replace
 
 import pytest
 
-from rules.evaluate import Change, evaluate
+from rules.evaluate import evaluate
+from rules.event import Change
 from rules.model import SECOND_MS, Quantity, Side
 from tests.support.rooms import (
     BACK_PROBE,
@@ -183,7 +184,7 @@ def test_a_stage_change_at_night_takes_the_new_limits_from_its_moment() -> None:
     assert moves(events) == [], "75 % is low for five minutes of pinning, and fine at rest"
 
 
-def test_a_wait_starts_anew_with_the_new_limits() -> None:
+def test_a_wait_starts_with_the_limit_that_is_passed() -> None:
     rest, pins = limits({HUMIDITY_LOW: text_limit(70)}, name="rest"), limits({HUMIDITY_LOW: text_limit(80)}, at=20)
     _, events = judged(every_minute([75] * 40), rest, pins, until=39)
     assert moves(events) == [("raised", 28)]
@@ -203,10 +204,10 @@ def test_an_open_alarm_stays_open_through_a_stage_change_and_ends_by_the_new_lim
     assert (in_minutes(events[1].began_ms), in_minutes(events[1].back_ms)) == (0, 20)
 
 
-def test_depth_is_waited_for_anew_with_the_new_limits() -> None:
+def test_a_wait_for_depth_goes_on_while_the_value_is_beyond_each_limit_in_force() -> None:
     deeper = limits({HUMIDITY_LOW: text_limit(80, far=68, far_wait=3)}, at=20)
     _, events = judged(every_minute([78] * 18 + [65] * 12), DEEP, deeper, until=29)
-    assert moves(events) == [("raised", 8), ("deepened", 23)]
+    assert moves(events) == [("raised", 8), ("deepened", 21)]
 
 
 def test_an_alarm_whose_limit_is_gone_ends_with_it() -> None:

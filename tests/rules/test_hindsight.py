@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rules.evaluate import Event
+from rules.event import Event
 from rules.hindsight import REACH_MS, judge_again, window_from
 from rules.limits import RoomLimits
 from rules.model import HOUR_MS, MINUTE_MS, Quantity, Reading

@@ -17,7 +17,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rules.evaluate import Change, Event, evaluate
+from rules.evaluate import evaluate
+from rules.event import Change, Event
 from rules.limits import Key, RoomLimits
 from rules.model import MINUTE_MS, SECOND_MS, Instant, Quantity, Reading, Side
 from rules.room_state import RoomState, from_plain, to_plain

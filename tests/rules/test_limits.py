@@ -73,8 +73,6 @@ def test_the_fingerprint_tells_whether_a_room_is_judged_as_before() -> None:
         limits({HUMIDITY_LOW: text_limit(80, far=70, far_wait=2), WARM: text_limit(24)}),
         limits({HUMIDITY_LOW: text_limit(80), WARM: text_limit(24)}),
         limits({HUMIDITY_LOW: text_limit(80, far=70, far_wait=3), WARM: text_limit(24.5)}),
-        limits({HUMIDITY_LOW: text_limit(80, far=70, far_wait=3), WARM: text_limit(24)}, batch="B2"),
-        limits({HUMIDITY_LOW: text_limit(80, far=70, far_wait=3), WARM: text_limit(24)}, name="rest"),
         limits({}),
     ]
     assert len({before.fingerprint, *(other.fingerprint for other in others)}) == len(others) + 1

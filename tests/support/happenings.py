@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any, Final
 
 from rules.alarm import State
-from rules.evaluate import Change, Event
+from rules.event import Change, Event
 from rules.limits import Crop, Key, RoomLimit, tenderest
 from rules.model import Instant
 from service.watch.facts import Place

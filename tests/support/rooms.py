@@ -9,7 +9,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Final
 
 from rules.condition import Limit
-from rules.evaluate import Event, evaluate
+from rules.evaluate import evaluate
+from rules.event import Event
 from rules.limits import Crop, Key, RoomLimits, tenderest
 from rules.model import MINUTE_MS, SECOND_MS, Instant, ProbeId, Quantity, Reading, Side
 from rules.profile import Band, Basis, Figure, Profile, Stage, TextLimit

@@ -9,7 +9,7 @@ from datetime import date
 import pytest
 
 from rules.cause import Part
-from rules.evaluate import Change
+from rules.event import Change
 from rules.limits import Key
 from rules.model import Quantity, Side
 from service.localtime import at_local, stage_day

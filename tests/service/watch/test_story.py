@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from rules.alarm import State
-from rules.evaluate import Change
+from rules.event import Change
 from rules.model import MINUTE_MS, Quantity
 from service.watch.story import BY_RULE, LATE_MS, REST_MS, USE_BY_MS, Story
 from tests.support.happenings import CROP, event, going_on, room_limit, story
