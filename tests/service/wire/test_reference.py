@@ -11,10 +11,10 @@ import pytest
 
 from rules.model import Quantity
 from service.messages import Reason
-from service.wire.senml import FIRST_ABSOLUTE_S, Pack, is_name, resolve
+from service.wire.senml import FIRST_ABSOLUTE_S, VERSION_WITH_SECONDARY_UNITS, Pack, is_name, resolve
 from service.wire.sources import parse_sources
 from service.wire.topics import is_topic_name
-from service.wire.units import check_unit, to_own, units_for
+from service.wire.units import SECONDARY, check_unit, to_own, units_for
 from service.wire.unusable import UnusableError
 
 pytestmark = pytest.mark.pure
@@ -85,6 +85,12 @@ def test_units_convert_by_the_scales_of_the_registry(row: dict[str, str]) -> Non
         assert to_own(Quantity.BATTERY, 1.0, "mV") == 1 / 1000
     else:
         assert to_own(Quantity.AIR_PRESSURE, told["v"], "hPa") == json.loads(row["expected"])["v"]
+
+
+@pytest.mark.parametrize("row", rows("senml.csv", "senml_ppm_needs_version"))
+def test_ppm_is_a_secondary_unit_that_the_version_must_announce(row: dict[str, str]) -> None:
+    assert json.loads(row["inputs"])["u"] in SECONDARY
+    assert int(row["expected"]) == VERSION_WITH_SECONDARY_UNITS, row["source"]
 
 
 @pytest.mark.parametrize("row", rows("senml.csv", "senml_percent_is_ratio"))

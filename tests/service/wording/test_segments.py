@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from service.errors import NotUnderstood
 from service.wording.segments import BASIC, EXTENSION, ONE_SEGMENT, cut, is_gsm7, segments, text_name, to_gsm7
+from tests.support.reference import uses
 
 pytestmark = pytest.mark.pure
 
@@ -50,6 +51,7 @@ def test_a_text_is_counted_as_the_standard_counts_it(row: dict[str, str]) -> Non
     )
 
 
+@uses(*(row for row in ROWS if not row["text_python_expression"]))
 def test_lengths_of_one_segment_are_those_of_the_standard() -> None:
     assert LENGTHS["single_gsm7"] == ONE_SEGMENT
     assert segments("°" * LENGTHS["single_ucs2"]).count == 1
