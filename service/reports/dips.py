@@ -11,7 +11,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from rules.exposure import BandFrom, Exposure, Stretch, exposure
+from rules.exposure import BandFrom, Exposure, Stretch, exposure_of
+from rules.holding import room_steps, spoken
 from rules.model import EDGES, MINUTE_MS, Instant, ProbeId, Quantity, Reading, Side
 from rules.profile_limits import probe_accuracy
 from service.storage.nights import Heard
@@ -76,10 +77,10 @@ def outside(
     to_ms: Instant,
 ) -> Outside:
     """Find the dips of one quantity of one room."""
-    readings = [h.reading for h in heard]
-    found = exposure(readings, bands=bands, from_ms=from_ms, to_ms=to_ms)
+    steps = room_steps(spoken(h.reading for h in heard).values(), from_ms=from_ms, to_ms=to_ms)
+    found = exposure_of(steps, bands=bands)
     # A text limit lies outside the band, so a quiet night need not be gone through twice.
-    past = exposure(readings, bands=limits, from_ms=from_ms, to_ms=to_ms).stretches if found.stretches else ()
+    past = exposure_of(steps, bands=limits).stretches if found.stretches else ()
     dips = [
         _dip(group, quantity, heard, limits, past)
         for side in EDGES

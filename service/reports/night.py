@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from rules.alarm import OPEN, State
-from rules.exposure import BandFrom, pieces, spread
-from rules.model import EDGES, HOUR_MS, Instant, Quantity, Side
+from rules.exposure import BandFrom, spread
+from rules.holding import room_steps, spoken
+from rules.model import HOUR_MS, Instant, Quantity, Side
 from service.reports.dips import Dip, Outside, outside
 from service.reports.growing import CropThere, Growing, Profiles, growing
 from service.reports.span import Span
@@ -269,13 +270,12 @@ def _lines(heard: Sequence[Heard], span: Span, places: Mapping[str, str], found:
 
 
 def _present(recent: Sequence[Heard], band: BandFrom, now_ms: Instant) -> Present | None:
-    readings = (h.reading for h in recent)
-    *_, last = pieces(readings, bands=(band,), from_ms=now_ms, to_ms=now_ms + 1)
+    probes = spoken(h.reading for h in recent).values()
+    *_, last = room_steps(probes, from_ms=now_ms, to_ms=now_ms + 1)
     if last.lowest is None or last.highest is None:
         return None
-    for side in EDGES:
-        value = last.value(side)
-        if value is not None and last.depth(side) > 0:
+    for side, value in ((Side.LOW, last.lowest), (Side.HIGH, last.highest)):
+        if band.depth(value, side) > 0:
             return Present(value=value, side=side, edge=band.edge(side))
     return Present(value=_nearest_an_edge(last.lowest, last.highest, band))
 

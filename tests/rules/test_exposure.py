@@ -6,13 +6,15 @@ The figures are our own arithmetic, worked out beside each case; there is no out
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from random import Random
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rules.exposure import BandFrom, Exposure, exposure, pieces, spread
+from rules.exposure import BandFrom, Exposure, exposure, exposure_of, spread
+from rules.holding import room_steps, spoken
 from rules.model import MINUTE_MS, Instant, ProbeId, Quantity, Reading, Side
 from tests.support.steady import STEADY
 
@@ -174,15 +176,33 @@ BANDS = st.lists(
 
 @STEADY
 @given(readings=READINGS, bands=BANDS)
-def test_the_areas_of_the_pieces_add_up_to_those_of_the_stretches(
-    readings: list[Reading], bands: list[BandFrom]
-) -> None:
-    cut = list(pieces(readings, bands=bands, from_ms=minute(0), to_ms=minute(60)))
-    found = seen(readings, 60, bands)
+def test_counting_every_single_minute_gives_the_same_areas(readings: list[Reading], bands: list[BandFrom]) -> None:
+    """Slowly, one minute after the other: all moments here are whole minutes, so nothing changes within one."""
+    by_minute = {
+        (r.probe, r.at_ms // MINUTE_MS): replace(r, at_ms=r.at_ms - r.at_ms % MINUTE_MS) for r in readings
+    }
+    tidy = list(by_minute.values())
+    stepping = [replace(band, from_ms=band.from_ms - band.from_ms % MINUTE_MS) for band in bands]
+    found = seen(tidy, 60, stepping)
 
-    areas = sum((p.depth(Side.LOW) + p.depth(Side.HIGH)) * (p.to_ms - p.from_ms) / MINUTE_MS for p in cut)
-    assert found.area == pytest.approx(areas)
-    assert sum(p.to_ms - p.from_ms for p in cut) == 60 * MINUTE_MS
+    said = spoken(tidy)
+    depths = []
+    for at_ms in range(minute(0), minute(60), MINUTE_MS):
+        ((*_, lowest, highest),) = room_steps(said.values(), from_ms=at_ms, to_ms=at_ms + 1)
+        band = next((b for b in reversed(stepping) if b.from_ms <= at_ms), BandFrom(from_ms=0))
+        if lowest is not None and highest is not None:
+            depths += [band.depth(lowest, Side.LOW), band.depth(highest, Side.HIGH)]
+    assert found.area == pytest.approx(sum(depths))
+    assert found.outside_ms == MINUTE_MS * sum(depth > 0 for depth in depths)
+
+
+@STEADY
+@given(readings=READINGS, bands=BANDS)
+def test_steps_cut_once_serve_any_edges(readings: list[Reading], bands: list[BandFrom]) -> None:
+    steps = room_steps(spoken(readings).values(), from_ms=minute(0), to_ms=minute(60))
+
+    assert exposure_of(steps, bands=bands) == seen(readings, 60, bands)
+    assert exposure_of(steps, bands=BAND) == seen(readings, 60)
 
 
 @STEADY
