@@ -13,11 +13,13 @@ from service.scheduler.ticks import Tick
 from service.storage import machine, readings
 from service.storage.schema import make_room_for_readings
 from service.watch.desk import Desk
+from service.watch.usual_watch import UsualWatch
 
 KEEP_REJECTED_MS: Final = 30 * DAY_MS
 TELL_EVERY_S: Final = 1.0
 PULSE_EVERY_S: Final = 10.0
 DIGEST_EVERY_S: Final = 20.0
+USUAL_EVERY_S: Final = 60.0
 TIDY_EVERY_S: Final = 3600.0
 
 
@@ -29,6 +31,7 @@ class Jobs:
     address: Address
     deliver: Deliver
     digest: Digest
+    usual: UsualWatch
 
     def ticks(self, *, sweep_every_s: float) -> list[Tick]:
         """All of it, as ticks."""
@@ -37,6 +40,7 @@ class Jobs:
             Tick(name="tell", every_s=TELL_EVERY_S, ask=self.tell),
             Tick(name="pulse", every_s=PULSE_EVERY_S, ask=self.beat),
             Tick(name="digest", every_s=DIGEST_EVERY_S, ask=self.digest.all_due),
+            Tick(name="usual", every_s=USUAL_EVERY_S, ask=self.usual.all_due),
             Tick(name="tidy", every_s=TIDY_EVERY_S, ask=self.tidy),
         ]
 

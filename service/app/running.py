@@ -33,6 +33,7 @@ from service.watch.desk import Desk
 from service.watch.horizon import Horizon
 from service.watch.judge import Judge
 from service.watch.sweep import Sweep
+from service.watch.usual_watch import UsualWatch
 from service.web.pages import add_pages
 
 
@@ -131,6 +132,7 @@ async def _tell(settings: Settings, desk: Desk, *, stack: AsyncExitStack) -> Non
             catalogue=desk.catalogue,
             pages=settings.public_url,
         ),
+        usual=UsualWatch(database=database, farm=farm, clock=clock),
     )
     scheduler = start_ticks(jobs.ticks(sweep_every_s=settings.sweep_every_s))
     stack.callback(scheduler.shutdown, wait=False)

@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 
 from rules.limits import RoomLimits, tenderest
 from rules.model import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS, Instant, ProbeId, Quantity, Reading
-from rules.stays import Stay
+from rules.stays import Stay, stays_in_order
 from rules.usual import SameHour, Span, Usual, grown, usual_by_hour, with_usual
 from tests.support.rooms import (
     BACK_PROBE,
@@ -285,19 +285,14 @@ def test_the_limit_is_the_fixed_one_or_the_one_below_usual_whichever_is_reached_
 # --- like itself -------------------------------------------------------------------------------------------------
 
 
-def _stay(batch: str, stage: str, version: int = 1) -> Stay:
-    return Stay(
-        batch=batch,
-        room_id="h1",
-        stage=stage,
-        profile=("oyster", version),
-        from_ms=0,
-        to_ms=None,
-        stage_since_ms=0,
-    )
+def _stays(*rows: tuple[str, str, int]) -> list[Stay]:
+    """Stays of (batch, stage, version of the profile) from one moment on."""
+    noted = {"room_id": "h1", "profile": "oyster", "valid_from_ms": 0}
+    said = [{**noted, "batch_id": batch, "stage": stage, "version": version} for batch, stage, version in rows]
+    return stays_in_order(said)
 
 
 def test_a_room_is_like_itself_while_the_same_stages_stand_in_it_whichever_batch_it_is() -> None:
-    assert grown([_stay("a", "pinning")]) == grown([_stay("b", "pinning", 2), _stay("c", "pinning")])
-    assert grown([_stay("a", "pinning")]) != grown([_stay("a", "rest")])
+    assert grown(_stays(("a", "pinning", 1))) == grown(_stays(("b", "pinning", 2), ("c", "pinning", 1)))
+    assert grown(_stays(("a", "pinning", 1))) != grown(_stays(("a", "rest", 1)))
     assert grown([]) == frozenset()
