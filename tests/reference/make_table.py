@@ -132,7 +132,7 @@ _ELSEWHERE: Final = (
     ("MQTT facts beyond topics", "they concern the broker; the kill test meets them on real parts"),
     ("light, fresh air, yield and shelf life by species", "no rule judges them"),
     (
-        "a real office room for a week, a reading a minute (Candanedo and Feldheim 2016, *Energy and Buildings* 112)",
+        "a real office room for a week, a reading a minute (Candanedo, Feldheim 2016, *Energy and Buildings* 112)",
         "its licence is not confirmed, so it does not ship; tests that play it skip where it is missing",
     ),
 )
