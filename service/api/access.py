@@ -15,7 +15,6 @@ from service.errors import NotUnderstood
 from service.storage.database import Connection
 from service.storage.turn import take_turn
 from service.watch.desk import Desk
-from service.watch.moving import Moving
 
 MOST_ROWS: Final = 1000
 
@@ -34,19 +33,6 @@ async def changing(desk: Desk) -> AsyncGenerator[Connection]:
     async with desk.database.write() as connection:
         await take_turn(connection, desk.farm_id)
         yield connection
-
-
-@asynccontextmanager
-async def moving(desk: Desk) -> AsyncGenerator[Moving]:
-    """One transaction in which batches move."""
-    async with changing(desk) as connection:
-        yield Moving(
-            connection=connection,
-            farm_id=desk.farm_id,
-            zone=desk.farm["zone"],
-            catalogue=desk.catalogue,
-            now_ms=desk.clock.now_ms(),
-        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

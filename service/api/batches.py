@@ -7,13 +7,25 @@ from typing import Any
 from fastapi import APIRouter
 from pydantic import Field
 
-from service.api.access import AtDesk, moving
-from service.api.fields import Answered, Asked, BatchId, Count, Note, ProfileName, RoomId, StageName, Version, Who
+from service.api.access import AtDesk
+from service.api.fields import (
+    Accepted,
+    Answered,
+    Asked,
+    BatchId,
+    Count,
+    Note,
+    ProfileName,
+    RoomId,
+    StageName,
+    Version,
+    Who,
+)
 from service.api.moments import Moment, Shown
 from service.api.problems import declared
 from service.storage import crops, views
 from service.storage.database import Connection
-from service.watch.moving import Blocks, Move
+from service.watch.moving import Blocks, Move, moving
 
 router = APIRouter(prefix="/batches", tags=["batches"])
 
@@ -21,6 +33,10 @@ FROM_A_MOMENT = (
     "Holds from the moment given on (now, if absent) and never rewrites the past: 409 when it lies before the "
     "batch's last move, 422 when it lies ahead. A room is judged by it from where its judging stands; what was "
     "judged and told before stays, also when the moment lies earlier."
+)
+HAS_TO_SUIT = (
+    "409 also where the crops of the room would have nothing in common; the answer then holds the reason and the "
+    "least bad band of each quantity, and the move can be made as a compromise."
 )
 
 
@@ -37,6 +53,7 @@ class BatchMade(Asked):
     stage: StageName
     from_ms: Moment | None = Field(default=None, alias="from", description="Now, if absent.")
     who: Who
+    compromise: Accepted = None
 
 
 class StayAsked(Asked):
@@ -46,6 +63,7 @@ class StayAsked(Asked):
     stage: StageName
     from_ms: Moment | None = Field(default=None, alias="from", description="Now, if absent.")
     who: Who
+    compromise: Accepted = None
 
 
 class Stay(Answered):
@@ -75,7 +93,7 @@ class Batch(Answered):
     "",
     status_code=201,
     summary="Write down a new batch",
-    description=FROM_A_MOMENT,
+    description=f"{FROM_A_MOMENT} {HAS_TO_SUIT}",
     responses=declared(404, 409),
 )
 async def post_batch(desk: AtDesk, asked: BatchMade) -> Batch:
@@ -86,7 +104,7 @@ async def post_batch(desk: AtDesk, asked: BatchMade) -> Batch:
         count=asked.count,
         container=asked.container,
     )
-    move = Move(room_id=asked.room_id, stage=asked.stage, from_ms=asked.from_ms, who=asked.who)
+    move = _move(asked)
     async with moving(desk) as moves:
         await moves.make(asked.batch_id, blocks, move)
         return await batch_of(moves.connection, desk.farm_id, asked.batch_id)
@@ -102,14 +120,24 @@ async def get_batch(desk: AtDesk, batch_id: BatchId) -> Batch:
     "/{batch_id}/stays",
     status_code=201,
     summary="Move a batch, or change its stage",
-    description=FROM_A_MOMENT,
+    description=f"{FROM_A_MOMENT} {HAS_TO_SUIT}",
     responses=declared(404, 409),
 )
 async def post_stay(desk: AtDesk, batch_id: BatchId, asked: StayAsked) -> Batch:
-    move = Move(room_id=asked.room_id, stage=asked.stage, from_ms=asked.from_ms, who=asked.who)
+    move = _move(asked)
     async with moving(desk) as moves:
         await moves.move(batch_id, move)
         return await batch_of(moves.connection, desk.farm_id, batch_id)
+
+
+def _move(asked: BatchMade | StayAsked) -> Move:
+    return Move(
+        room_id=asked.room_id,
+        stage=asked.stage,
+        from_ms=asked.from_ms,
+        who=asked.who,
+        accepts_compromise=asked.compromise is not None,
+    )
 
 
 async def batch_of(connection: Connection, farm_id: int, batch_id: str) -> Batch:

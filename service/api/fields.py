@@ -74,6 +74,16 @@ Version: TypeAlias = Annotated[int, Field(ge=1, le=1_000_000)]
 Count: TypeAlias = Annotated[int, Field(ge=1, le=10_000_000)]
 ProbeName: TypeAlias = Annotated[str, Field(min_length=1, max_length=64), AfterValidator(_probe)]
 Kind: TypeAlias = Literal["fruiting", "incubation", "packing cooler", "tank area", "outside"]
+Accepted: TypeAlias = Annotated[
+    Literal["accepted"] | None,
+    Field(
+        description=(
+            "Say accepted to make the move although the crops of the room have nothing in common: the least bad "
+            "band is then kept as a compromise that who stands for. Without it such a move is refused. Where a "
+            "band suits all, nothing is kept."
+        )
+    ),
+]
 UnitsName: TypeAlias = Literal["metric", "us"]
 Language: TypeAlias = Literal["en"]
 """A language is taken once there are texts in it."""

@@ -12,7 +12,10 @@ from fastapi.exceptions import RequestValidationError
 from pydantic import BaseModel, Field
 from starlette.exceptions import HTTPException
 
+from service.api.sharing_view import QuantityShared, quantity_shared
 from service.errors import NotAllowed, NotFound, NotUnderstood, PassingError, UserError
+from service.watch.desk import Desk
+from service.watch.sharing import NothingInCommon
 
 MEDIA_TYPE: Final = "application/problem+json"
 TRY_AGAIN_S: Final = "2"
@@ -53,6 +56,10 @@ class Problem(BaseModel):
     status: int
     detail: str
     errors: list[Wrong] | None = Field(default=None, description="Given when the request itself is wrong.")
+    nothing_in_common: list[QuantityShared] | None = Field(
+        default=None,
+        description="Given when a move was refused because the crops of a room have no common band.",
+    )
 
 
 def declared(*statuses: int) -> dict[int | str, dict[str, Any]]:
@@ -69,6 +76,7 @@ def problem(
     detail: str = "",
     *,
     wrong: Sequence[Wrong] = (),
+    unshared: Sequence[QuantityShared] = (),
     headers: Mapping[str, str] | None = None,
 ) -> Response:
     """An answer that says what is the matter."""
@@ -77,6 +85,7 @@ def problem(
         status=status,
         detail=detail or _WORDS.get(status, HTTPStatus(status).phrase),
         errors=list(wrong) or None,
+        nothing_in_common=list(unshared) or None,
     )
     # ASCII only: half of a surrogate pair that came in a request must not keep its answer from going out.
     body = json.dumps(said.model_dump(exclude_none=True), ensure_ascii=True)
@@ -88,6 +97,7 @@ def add_problems(api: FastAPI) -> None:
     api.add_exception_handler(HTTPException, _on_http)
     api.add_exception_handler(RequestValidationError, _on_invalid)
     api.add_exception_handler(UserError, _on_user)
+    api.add_exception_handler(NothingInCommon, _on_nothing_in_common)
     api.add_exception_handler(PassingError, _on_passing)
     api.add_exception_handler(Exception, _on_unexpected)
 
@@ -122,6 +132,15 @@ def _words(error: Mapping[str, Any]) -> str:
 async def _on_user(_request: Request, error: Exception) -> Response:
     status = next((code for kind, code in _STATUS.items() if isinstance(error, kind)), 422)
     return problem(status, str(error))
+
+
+async def _on_nothing_in_common(request: Request, error: Exception) -> Response:
+    if not isinstance(error, NothingInCommon):
+        raise TypeError("registered for NothingInCommon")
+    desk: Desk = request.app.state.house.state.desk
+    return problem(
+        409, str(error), unshared=[quantity_shared(share, desk.farm["units"]) for share in error.shares]
+    )
 
 
 async def _on_passing(_request: Request, _error: Exception) -> Response:

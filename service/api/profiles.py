@@ -16,8 +16,8 @@ from service.api.problems import declared
 from service.storage import crops, views
 from service.storage.database import Connection
 from service.storage.rows import Record
+from service.watch.catalogue import stage_of
 from service.watch.desk import Desk
-from service.watch.moving import stage_of
 
 router = APIRouter(prefix="/profiles", tags=["profiles"])
 

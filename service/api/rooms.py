@@ -8,9 +8,10 @@ from fastapi import APIRouter
 from pydantic import Field
 
 from rules.model import DAY_MS
-from service.api.access import AtDesk, changing, moving
-from service.api.batches import FROM_A_MOMENT, Batch, batch_of
+from service.api.access import AtDesk, changing
+from service.api.batches import FROM_A_MOMENT, HAS_TO_SUIT, Batch, batch_of
 from service.api.fields import (
+    Accepted,
     Answered,
     Asked,
     BatchId,
@@ -29,7 +30,7 @@ from service.api.room_view import RoomNow, look_at
 from service.log import log
 from service.storage import rooms
 from service.storage.rows import Record
-from service.watch.moving import Blocks, Move
+from service.watch.moving import Blocks, Move, moving
 from service.wording.segments import text_name
 
 router = APIRouter(prefix="/rooms", tags=["rooms"])
@@ -81,6 +82,7 @@ class Assigned(Asked):
     strain: Note | None = None
     count: Count | None = None
     container: Note | None = None
+    compromise: Accepted = None
 
 
 @router.get("", summary="Every room, in the farm's order", responses=declared())
@@ -133,13 +135,19 @@ async def post_first_days(desk: AtDesk, room_id: RoomId, asked: FirstDays) -> Ro
     summary="Give a room a profile and stage",
     description=(
         "Moves the batch named here (it is made, unless it is there), or makes a new one; other batches in the "
-        f"room stay. {FROM_A_MOMENT}"
+        f"room stay. {FROM_A_MOMENT} {HAS_TO_SUIT}"
     ),
     responses=declared(404, 409),
 )
 async def post_assign(desk: AtDesk, room_id: RoomId, asked: Assigned) -> Batch:
     blocks = Blocks(profile=asked.profile, strain=asked.strain, count=asked.count, container=asked.container)
-    move = Move(room_id=room_id, stage=asked.stage, from_ms=asked.from_ms, who=asked.who)
+    move = Move(
+        room_id=room_id,
+        stage=asked.stage,
+        from_ms=asked.from_ms,
+        who=asked.who,
+        accepts_compromise=asked.compromise is not None,
+    )
     async with moving(desk) as moves:
         batch_id = await moves.assign(asked.batch_id, blocks, move)
         return await batch_of(moves.connection, desk.farm_id, batch_id)

@@ -6,7 +6,20 @@ from typing import Any, Final
 
 from fastapi import FastAPI
 
-from service.api import alarms, batches, farm, people, probes, profiles, readings, rejected, rooms, state, tellings
+from service.api import (
+    alarms,
+    batches,
+    farm,
+    people,
+    probes,
+    profiles,
+    readings,
+    rejected,
+    rooms,
+    sharing,
+    state,
+    tellings,
+)
 from service.api.problems import Problem, add_problems
 from service.api.size import BodyLimit
 from service.api.versions import houseband_version
@@ -59,7 +72,7 @@ def add_api(app: FastAPI) -> None:
         redirect_slashes=False,
     )
     api.state.house = app
-    for part in (farm, rooms, probes, profiles, batches, readings, alarms, people, tellings, rejected):
+    for part in (farm, rooms, sharing, probes, profiles, batches, readings, alarms, people, tellings, rejected):
         api.include_router(part.router)
     api.include_router(state.make_router())
     add_problems(api)

@@ -10,8 +10,9 @@ from collections.abc import Iterable
 from importlib.resources import files
 
 from rules.model import Instant
-from rules.profile import Profile
+from rules.profile import Profile, Stage
 from rules.profile_parser import parse_profile
+from service.errors import NotFound
 from service.storage import crops
 from service.storage.database import Connection
 
@@ -67,3 +68,15 @@ async def copy_shipped(connection: Connection, farm_id: int, now_ms: Instant) ->
             "who": SHIPPED_BY,
         }
         await crops.add_profile(connection, farm_id, values)
+
+
+def stage_of(profile: Profile, name: str) -> Stage:
+    """The stage of a profile.
+
+    Raises:
+        NotFound: it has no such stage; the message lists those it has.
+    """
+    try:
+        return profile.stage(name)
+    except KeyError as error:
+        raise NotFound(str(error.args[0])) from error

@@ -6,18 +6,24 @@ not ahead: a year mistyped would otherwise bar every later move.
 
 from __future__ import annotations
 
+from collections.abc import AsyncGenerator
+from contextlib import asynccontextmanager
 from dataclasses import dataclass
 from itertools import count
 from typing import Final
 
 from rules.model import MINUTE_MS, Instant
-from rules.profile import Profile, Stage
+from rules.profile import Profile
 from service.errors import NotAllowed, NotFound, NotUnderstood
 from service.localtime import local_date
 from service.storage import crops, rooms, views
 from service.storage.database import Connection
 from service.storage.rows import Record
-from service.watch.catalogue import Catalogue
+from service.storage.turn import take_turn
+from service.watch.catalogue import Catalogue, stage_of
+from service.watch.desk import Desk
+from service.watch.sharing import Accepting, room_share, settle
+from service.wording.units import Units
 
 AHEAD_ALLOWED_MS: Final = 5 * MINUTE_MS
 """Two clocks may differ that much."""
@@ -43,6 +49,8 @@ class Move:
     from_ms: Instant | None
     """``None``: from now."""
     who: str
+    accepts_compromise: bool = False
+    """``who`` accepts that the room will not suit all that stands in it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,6 +60,8 @@ class Moving:
     connection: Connection
     farm_id: int
     zone: str
+    units: Units
+    """What reasons are given in."""
     catalogue: Catalogue
     now_ms: Instant
 
@@ -61,6 +71,7 @@ class Moving:
         Raises:
             NotFound: there is no such profile, stage or room.
             NotAllowed: there is a batch of this id.
+            NothingInCommon: the room would not suit all in it, and that is not accepted.
             NotUnderstood: the move lies ahead.
         """
         profile = await self.catalogue.get(self.connection, blocks.profile, blocks.version)
@@ -83,6 +94,7 @@ class Moving:
         Raises:
             NotFound: there is no such batch, stage or room.
             NotAllowed: the batch has moved later than that already.
+            NothingInCommon: the room would not suit all in it, and that is not accepted.
             NotUnderstood: the move lies ahead.
         """
         row = await crops.batch(self.connection, self.farm_id, batch_id)
@@ -96,7 +108,8 @@ class Moving:
             The batch.
 
         Raises:
-            NotFound, NotAllowed, NotUnderstood: as for making and moving; also a batch of another profile.
+            NotFound, NotAllowed, NothingInCommon, NotUnderstood: as for making and moving; also where the
+                batch is of another profile.
         """
         if batch_id is None:
             batch_id = await self._fresh_id(blocks.profile)
@@ -138,18 +151,34 @@ class Moving:
             "who": move.who,
         }
         await crops.add_stay(self.connection, self.farm_id, values)
+        if move.room_id is not None:
+            await self._settle(move.room_id, profile, move, from_ms)
+
+    async def _settle(self, room_id: str, profile: Profile, move: Move, from_ms: Instant) -> None:
+        await settle(
+            self.connection,
+            self.farm_id,
+            await room_share(self.connection, self.farm_id, room_id, self.catalogue),
+            kind=(profile.name, profile.version, move.stage),
+            from_ms=from_ms,
+            accepting=Accepting(who=move.who, now_ms=self.now_ms) if move.accepts_compromise else None,
+            units=self.units,
+        )
 
 
-def stage_of(profile: Profile, name: str) -> Stage:
-    """The stage of a profile.
-
-    Raises:
-        NotFound: it has no such stage; the message lists those it has.
-    """
-    try:
-        return profile.stage(name)
-    except KeyError as error:
-        raise NotFound(str(error.args[0])) from error
+@asynccontextmanager
+async def moving(desk: Desk) -> AsyncGenerator[Moving]:
+    """One transaction in which batches move; such changes happen one after the other."""
+    async with desk.database.write() as connection:
+        await take_turn(connection, desk.farm_id)
+        yield Moving(
+            connection=connection,
+            farm_id=desk.farm_id,
+            zone=desk.farm["zone"],
+            units=desk.farm["units"],
+            catalogue=desk.catalogue,
+            now_ms=desk.clock.now_ms(),
+        )
 
 
 def not_ahead(from_ms: Instant | None, now_ms: Instant) -> Instant:

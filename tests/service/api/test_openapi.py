@@ -23,6 +23,7 @@ POST /api/rooms
 GET /api/rooms/{room_id}
 POST /api/rooms/{room_id}/first-days
 POST /api/rooms/{room_id}/assign
+GET /api/rooms/{room_id}/sharing
 POST /api/rooms/{room_id}/answers
 GET /api/probes
 POST /api/probes/{probe_id}/placements
