@@ -7,9 +7,12 @@ from typing import Any, Final
 from fastapi import FastAPI
 
 from service.api import (
+    alarm_load,
     alarms,
     batches,
     farm,
+    first_days,
+    holds,
     people,
     probes,
     profiles,
@@ -32,6 +35,7 @@ TAGS: Final = {
     "profiles": "What each stage of a species wants, every figure with its source.",
     "batches": "Blocks, bottles or bags, and where they are at which stage.",
     "readings": "What was measured, out and in.",
+    "holds": "Who works where, and what is left until when.",
     "alarms": "What is open, what was told, what people answer.",
     "people": "Who is told, in what order.",
     "tellings": "What was told to whom, and what came of it.",
@@ -72,7 +76,22 @@ def add_api(app: FastAPI) -> None:
         redirect_slashes=False,
     )
     api.state.house = app
-    for part in (farm, rooms, sharing, probes, profiles, batches, readings, alarms, people, tellings, rejected):
+    for part in (
+        farm,
+        rooms,
+        first_days,
+        holds,
+        sharing,
+        probes,
+        profiles,
+        batches,
+        readings,
+        alarms,
+        alarm_load,
+        people,
+        tellings,
+        rejected,
+    ):
         api.include_router(part.router)
     api.include_router(state.make_router())
     add_problems(api)

@@ -21,7 +21,14 @@ PUT /api/farm
 GET /api/rooms
 POST /api/rooms
 GET /api/rooms/{room_id}
+GET /api/rooms/{room_id}/first-days
 POST /api/rooms/{room_id}/first-days
+POST /api/rooms/{room_id}/working
+POST /api/rooms/{room_id}/leave
+POST /api/working
+POST /api/people/{person_id}/out
+GET /api/holds
+POST /api/holds/{hold_id}/end
 POST /api/rooms/{room_id}/assign
 GET /api/rooms/{room_id}/sharing
 POST /api/rooms/{room_id}/answers
@@ -36,6 +43,7 @@ POST /api/batches/{batch_id}/stays
 GET /api/readings
 POST /api/readings
 GET /api/alarms
+GET /api/alarm-load
 GET /api/people
 PUT /api/people/{person_id}
 GET /api/call-lists/{daypart}
