@@ -9,6 +9,7 @@ from typing import Final, Protocol
 from rules.model import Quantity, Side
 from service.wording.format import band_on_page, difference_on_page
 from service.wording.phrases import ENGLISH, Phrases
+from service.wording.sentences import edge
 from service.wording.units import Units
 
 
@@ -140,7 +141,9 @@ def nothing_in_common(share: Share, units: Units, said: SharingPhrases = ENGLISH
 
 
 def band(share: Share, units: Units) -> str:
-    """The room's band, or what passes for one."""
+    """The room's band, or what passes for one; it may be a single value."""
+    if share.low is not None and share.low == share.high:
+        return edge(share.quantity, share.low, units)
     return band_on_page(share.quantity, share.low, share.high, units)
 
 
@@ -169,9 +172,7 @@ def in_common(share: Share, units: Units, said: SharingPhrases = ENGLISH_SHARING
     return f"{_what(share)}: {sentence.format(band=band(share, units))}. {given}."
 
 
-def stated(
-    share: Share, units: Units, *, since: str, name: str, said: SharingPhrases = ENGLISH_SHARING
-) -> str:
+def stated(share: Share, units: Units, *, since: str, name: str, said: SharingPhrases = ENGLISH_SHARING) -> str:
     """That a room is on a compromise: since when, by whom, and who puts up with what."""
     return said.stated.format(
         what=_what(share), since=since, name=name, band=band(share, units), costs=costs(share, units, said)
