@@ -7,13 +7,11 @@ Where two stays of a batch begin at the same moment, the one recorded later coun
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 from itertools import groupby
 from typing import Any, TypeAlias
 
 from rules.model import Instant
-from rules.profile import Stage
 
 ProfileKey: TypeAlias = tuple[str, int]
 """Name and version of a profile."""
@@ -30,11 +28,9 @@ class Stay:
     from_ms: Instant
     to_ms: Instant | None
     stage_since_ms: Instant
-
-
-def is_stood_for(stay: Stay, stage: Stage, confirmed: AbstractSet[tuple[str, int, str]]) -> bool:
-    """Whether the figures of a stay's stage may wake somebody: all read in a source, or confirmed by a person."""
-    return stage.all_read or (*stay.profile, stage.name) in confirmed
+    """Since when the batch is at this stage, wherever it was."""
+    here_since_ms: Instant
+    """Since when it is at this stage in this room: then the room began to be made fit for it."""
 
 
 def stays_in_order(rows: Sequence[Mapping[str, Any]]) -> list[Stay]:
@@ -50,10 +46,13 @@ def _of_one_batch(rows: Sequence[Mapping[str, Any]]) -> Iterable[Stay]:
     kept = {row["valid_from_ms"]: row for row in rows}  # later recorded ones come later and win
     moments = sorted(kept)
     stage_since, stage = 0, None
+    here_since, here = 0, None
     for moment, after in zip(moments, [*moments[1:], None], strict=True):
         row = kept[moment]
         if row["stage"] != stage:
             stage_since, stage = moment, row["stage"]
+        if (row["room_id"], row["stage"]) != here:
+            here_since, here = moment, (row["room_id"], row["stage"])
         yield Stay(
             batch=row["batch_id"],
             room_id=row["room_id"],
@@ -62,6 +61,7 @@ def _of_one_batch(rows: Sequence[Mapping[str, Any]]) -> Iterable[Stay]:
             from_ms=moment,
             to_ms=after,
             stage_since_ms=stage_since,
+            here_since_ms=here_since,
         )
 
 

@@ -60,9 +60,13 @@ class Usual:
     steps: tuple[tuple[Instant, float | None], ...]
     """From this moment on it usually shows this value; ``None`` where too few days can say."""
 
+    def covers(self, at_ms: Instant) -> bool:
+        """Whether it says anything of a moment."""
+        return self.from_ms <= at_ms < self.until_ms
+
     def at(self, at_ms: Instant) -> float | None:
         """What is usual at a moment; ``None`` where nobody can say, and outside the span."""
-        if not self.from_ms <= at_ms < self.until_ms:
+        if not self.covers(at_ms):
             return None
         return next((value for from_ms, value in reversed(self.steps) if from_ms <= at_ms), None)
 

@@ -20,6 +20,8 @@ from service.storage.database import Connection, Database
 from service.storage.rows import Record
 from service.watch.respond import Word
 
+ENDS = {"back": "back before it went out", "held": "held back before it went out"}
+"""Notices that end a happening, and why whatever had not gone out by then is called off."""
 MAY_REACH = frozenset({outbox.WAITING, outbox.SENT, outbox.UNSURE})
 
 
@@ -54,7 +56,7 @@ class Address:
 
     async def _notice(self, connection: Connection, notice: Record) -> int:
         farm_id, now_ms = self.farm["farm_id"], self.clock.now_ms()
-        if notice["kind"] == "back":
+        if notice["kind"] in ENDS and notice["happening_id"] is not None:
             return await self._back(connection, notice, now_ms)
         if notice["telling"] == "round":
             await outbox.finish_addressing(connection, farm_id, notice["notice_key"])
@@ -90,7 +92,7 @@ class Address:
         An end that no text can tell (the limit itself is gone, or nobody was woken) still calls off the rest.
         """
         farm_id, happening = self.farm["farm_id"], notice["happening_id"]
-        why = "back before it went out"
+        why = ENDS[notice["kind"]]
         await outbox.cancel_waiting(connection, farm_id, happening, at_ms=now_ms, why=why)
         told = await outbox.tellings_of(connection, farm_id, happening)
         first = [t for t in told if t["kind"] != "back"]

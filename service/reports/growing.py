@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 from typing import Protocol, TypeAlias
 
+from rules import schedule
 from rules.exposure import BandFrom
-from rules.limits import Crop, Key, tenderest
-from rules.model import Instant, Quantity, Side
+from rules.limits import Crop, Key
+from rules.model import LAST_INSTANT, Instant, Quantity, Side
 from rules.profile import Profile
-from rules.stays import ProfileKey, Stay, is_stood_for, present, stays_in_order
+from rules.stays import ProfileKey, stays_in_order
 from service.localtime import stage_day
-from service.storage import crops
+from service.storage import crops, holds, rooms, usuals
 from service.storage.database import Connection
 
 Edges: TypeAlias = tuple[float | None, float | None]
@@ -43,14 +43,11 @@ class CropThere:
 class Growing:
     """The crops of one room over time."""
 
-    room_id: str
-    stays: Sequence[Stay]
-    profiles: Mapping[ProfileKey, Profile]
-    confirmed: AbstractSet[tuple[str, int, str]]
+    written: schedule.Growing
 
     def crops_at(self, at_ms: Instant) -> list[Crop]:
         """The crops in the room at a moment."""
-        return [self._crop(stay) for stay in present(self.stays, self.room_id, at_ms)]
+        return self.written.crops_at(at_ms)
 
     def there(self, at_ms: Instant, zone: str) -> tuple[CropThere, ...]:
         """The same for people."""
@@ -77,30 +74,30 @@ class Growing:
         return _steps({at: self._limits_at(at) for at in self._moments(from_ms, to_ms)})
 
     def _limits_at(self, at_ms: Instant) -> dict[Quantity, Edges]:
-        limits = tenderest(self.crops_at(at_ms), from_ms=at_ms).limits
+        limits = self.written.limits_at(at_ms).limits
         return _paired({key: limit.near.limit for key, limit in limits.items()})
 
-    def _crop(self, stay: Stay) -> Crop:
-        profile = self.profiles[stay.profile]
-        stage = profile.stage(stay.stage)
-        stood_for = is_stood_for(stay, stage, self.confirmed)
-        return Crop(
-            batch=stay.batch, profile=profile, stage=stage, stage_since_ms=stay.stage_since_ms, wakes=stood_for
-        )
-
     def _moments(self, from_ms: Instant, to_ms: Instant) -> list[Instant]:
-        changes = {moment for stay in self.stays for moment in (stay.from_ms, stay.to_ms) if moment is not None}
-        return [from_ms, *sorted(moment for moment in changes if from_ms < moment < to_ms)]
+        return [from_ms, *self.written.moments(after_ms=from_ms, until_ms=to_ms - 1)]
 
 
-async def growing(connection: Connection, farm_id: int, profiles: Profiles, room_id: str) -> Growing:
-    """Read what was written down about the crops of a room."""
+async def growing(
+    connection: Connection, farm_id: int, profiles: Profiles, room_id: str, *, from_ms: Instant = 0
+) -> Growing:
+    """Read what was written down about a room that may matter from a moment on."""
     stays = stays_in_order(await crops.stays_of_room(connection, farm_id, room_id))
+    held = await holds.holds_of(connection, farm_id, room_id, from_ms=from_ms)
+    usual = await usuals.usual_of(connection, farm_id, room_id, from_ms, LAST_INSTANT)
     return Growing(
-        room_id=room_id,
-        stays=stays,
-        profiles=await profiles.get_all(connection, (stay.profile for stay in stays)),
-        confirmed=await crops.confirmed(connection, farm_id),
+        written=schedule.Growing(
+            room_id=room_id,
+            stays=stays,
+            profiles=await profiles.get_all(connection, (stay.profile for stay in stays)),
+            confirmed=await crops.confirmed(connection, farm_id),
+            wakes_from_ms=rooms.wakes_from_ms(await rooms.room(connection, farm_id, room_id)),
+            backs=schedule.backs_of(held),
+            usuals=schedule.usuals_of(usual),
+        )
     )
 
 

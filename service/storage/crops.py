@@ -5,6 +5,7 @@ from __future__ import annotations
 from sqlalchemy import func, select
 from sqlalchemy.ext.asyncio import AsyncConnection
 
+from rules.model import Instant
 from service.errors import NotAllowed, NotFound
 from service.storage.insert import insert_into
 from service.storage.rows import Record, many, one
@@ -55,11 +56,11 @@ async def confirm(connection: AsyncConnection, farm_id: int, values: Record) -> 
     await connection.execute(insert_into(connection, confirmations).values(row).on_conflict_do_nothing())
 
 
-async def confirmed(connection: AsyncConnection, farm_id: int) -> set[tuple[str, int, str]]:
-    """(profile, version, stage) of all confirmed stages."""
+async def confirmed(connection: AsyncConnection, farm_id: int) -> dict[tuple[str, int, str], Instant]:
+    """Since when each confirmed stage, as (profile, version, stage), is stood for."""
     c = confirmations.c
-    statement = select(c.profile, c.version, c.stage).where(c.farm_id == farm_id)
-    return {(row[0], row[1], row[2]) for row in await connection.execute(statement)}
+    statement = select(c.profile, c.version, c.stage, c.recorded_ms).where(c.farm_id == farm_id)
+    return {(row[0], row[1], row[2]): row[3] for row in await connection.execute(statement)}
 
 
 async def add_batch(connection: AsyncConnection, farm_id: int, values: Record) -> None:

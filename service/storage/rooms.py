@@ -16,12 +16,17 @@ COOLER = "packing cooler"
 """The kind of room that holds what is picked already."""
 
 
-def is_past_first_days(room: Record, at_ms: Instant) -> bool:
-    """Whether a room may wake people at a moment.
+def wakes_from_ms(room: Record) -> Instant:
+    """From when on a room may wake people: when its first days end.
 
     A cooler has no first days: what is wrong there is wrong for product that is picked already.
     """
-    return bool(room["kind"] == COOLER or room["first_days_end_ms"] <= at_ms)
+    return 0 if room["kind"] == COOLER else int(room["first_days_end_ms"])
+
+
+def is_past_first_days(room: Record, at_ms: Instant) -> bool:
+    """Whether a room may wake people at a moment."""
+    return wakes_from_ms(room) <= at_ms
 
 
 async def farm_by_slug(connection: AsyncConnection, slug: str) -> Record | None:

@@ -56,7 +56,17 @@ def trouble_facts(event: Event, place: Place, limit: RoomLimit) -> dict[str, Any
         "normal": [q.value for q in event.normal],
         "first_check": None if check is None else check.value,
         "batch": crop.batch,
+        **({} if limit.usual is None else {"usual": limit.usual}),
     }
+
+
+def held_facts(event: Event, place: Place) -> dict[str, Any]:
+    """The facts of something that is not told for a time: what, by whom it is held back, why, and until when."""
+    facts = {} if event.judged_by is None else trouble_facts(event, place, event.judged_by)
+    if event.hold is None:
+        return facts
+    hold = {"why": event.hold.why.value, "who": event.hold.who, "until_ms": event.hold.until_ms}
+    return {**facts, "hold": hold}
 
 
 def back_facts(event: Event, place: Place, limit: RoomLimit | None) -> dict[str, Any]:

@@ -17,6 +17,7 @@ from rules.hindsight import judge_again, window_from
 from rules.limits import Key
 from rules.model import SECOND_MS, Instant, ProbeId, Reading
 from rules.room_state import RoomState, from_plain, to_plain
+from rules.schedule import schedule
 from service.storage import judgements, ledger, readings, rooms
 from service.storage.database import Connection, Database
 from service.storage.judgements import Judgement
@@ -24,7 +25,6 @@ from service.storage.rows import Record
 from service.watch.catalogue import Catalogue
 from service.watch.facts import Place
 from service.watch.room_now import written_down
-from service.watch.schedule import schedule
 from service.watch.story import Story
 
 SETTLE_MS: Final = 15 * SECOND_MS
@@ -75,8 +75,8 @@ class Judge:
             start_ms = window_from(state, judgement.again_from_ms)
         placed = await rooms.placements_in(connection, self.farm_id, judgement.room_id, from_ms=start_ms)
         history = await self._history(connection, placed, start_ms, until_ms)
-        growing = await written_down(connection, self.farm_id, judgement.room_id, self.catalogue)
-        limits = schedule(room, growing, now_ms=now_ms)
+        growing = await written_down(connection, self.farm_id, room, self.catalogue, from_ms=start_ms)
+        limits = schedule(growing, since_ms=start_ms, until_ms=until_ms)
         present = frozenset(ProbeId(p["probe_id"]) for p in placed if p["valid_to_ms"] is None)
         events: tuple[Event, ...] = ()
         if judgement.again_from_ms is not None:

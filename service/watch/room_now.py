@@ -7,14 +7,14 @@ from dataclasses import dataclass
 from typing import Final
 
 from rules.alarm import OPEN, State
-from rules.limits import Crop, RoomLimit, RoomLimits, tenderest
-from rules.model import Instant
+from rules.limits import Crop, RoomLimit, RoomLimits
+from rules.model import LAST_INSTANT, Instant
+from rules.schedule import Growing, backs_of, usuals_of
 from rules.stays import stays_in_order
-from service.storage import crops
+from service.storage import crops, holds, rooms, usuals
 from service.storage.database import Connection
 from service.storage.rows import Record
 from service.watch.catalogue import Catalogue
-from service.watch.schedule import Growing, crops_at
 
 __all__ = ["SPOKEN", "Crop", "RoomLimit", "RoomNow", "is_open", "room_now"]
 
@@ -38,16 +38,26 @@ async def room_now(
     connection: Connection, farm_id: int, room: Record, *, catalogue: Catalogue, now_ms: Instant
 ) -> RoomNow:
     """Look at what was written down about the room's crops as of now."""
-    growing = await written_down(connection, farm_id, room["room_id"], catalogue)
-    here = tuple(crops_at(room, growing, now_ms, now_ms))
-    return RoomNow(crops=here, limits=tenderest(here, from_ms=now_ms))
+    growing = await written_down(connection, farm_id, room, catalogue, from_ms=now_ms)
+    return RoomNow(crops=tuple(growing.crops_at(now_ms)), limits=growing.limits_at(now_ms))
 
 
-async def written_down(connection: Connection, farm_id: int, room_id: str, catalogue: Catalogue) -> Growing:
-    """Read what was written down about the crops of a room."""
+async def written_down(
+    connection: Connection, farm_id: int, room: Record, catalogue: Catalogue, *, from_ms: Instant
+) -> Growing:
+    """Read what was written down about a room that may matter from a moment on."""
+    room_id = room["room_id"]
     stays = stays_in_order(await crops.stays_of_room(connection, farm_id, room_id))
-    profiles = await catalogue.get_all(connection, (stay.profile for stay in stays))
-    return Growing(stays=stays, profiles=profiles, confirmed=await crops.confirmed(connection, farm_id))
+    held = await holds.holds_of(connection, farm_id, room_id, from_ms=from_ms)
+    return Growing(
+        room_id=room_id,
+        stays=stays,
+        profiles=await catalogue.get_all(connection, (stay.profile for stay in stays)),
+        confirmed=await crops.confirmed(connection, farm_id),
+        wakes_from_ms=rooms.wakes_from_ms(room),
+        backs=backs_of(held),
+        usuals=usuals_of(await usuals.usual_of(connection, farm_id, room_id, from_ms, LAST_INSTANT)),
+    )
 
 
 def is_open(state: str) -> bool:

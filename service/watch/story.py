@@ -15,10 +15,10 @@ from typing import Any, Final
 
 from rules.alarm import OPEN, Happens, Moved, State, Tells, move, when_beyond
 from rules.event import Change, Event
-from rules.limits import Key
+from rules.limits import Key, Why
 from rules.model import HOUR_MS, MINUTE_MS, Instant, Quantity
 from service.storage.rows import Record
-from service.watch.facts import Place, back_facts, trouble_facts
+from service.watch.facts import Place, back_facts, held_facts, trouble_facts
 
 LATE_MS: Final = 5 * MINUTE_MS
 """A passed limit that we decide on later than this, and that is over by then, wakes nobody."""
@@ -27,6 +27,10 @@ REST_MS: Final = 2 * MINUTE_MS
 USE_BY_MS: Final = 2 * HOUR_MS
 """A text that could not be sent by then is missed: the room's state has moved on."""
 BY_RULE: Final = "Houseband"
+
+_SAME: Final = {Change.DEEPENED: Happens.DEEPENED, Change.CLEARED: Happens.CLEARED}
+_HELD_BACK: Final = {State.SHELVED: Happens.UNSHELVED, State.SUPPRESSED: Happens.UNSUPPRESSED}
+"""States in which people are not told, and what their end is called."""
 
 
 @dataclass(slots=True, kw_only=True)
@@ -74,19 +78,19 @@ class Story:
 
     def _apply(self, event: Event, *, learned_late: bool) -> None:
         before = self.states.get(event.key, State.NORMAL)
-        happens = {Change.DEEPENED: Happens.DEEPENED, Change.CLEARED: Happens.CLEARED}.get(event.change)
-        if event.change is Change.RAISED:
-            happens = when_beyond(before)
-        if happens is None or (event.change is not Change.RAISED and before not in OPEN):
+        happens = _happens(event, before)
+        if happens is None:
             return
-        moved = move(before, happens)
+        moved = move(before, happens, beyond_now=event.beyond)
         if moved.tells is Tells.TROUBLE:
             self._join_happening(event)
         self._write(event, happens, before, moved)
-        if moved.tells in {Tells.TROUBLE, Tells.DEEPER}:
-            self._notice_trouble(event, moved.tells, learned_late=learned_late)
+        if event.change is Change.HELD:
+            self._hold_back(event)
         elif moved.tells is Tells.BACK:
-            self._leave_happening(event)
+            self._tell_end(event)
+        elif moved.tells is not Tells.NOTHING and event.value is not None:
+            self._notice_trouble(event, moved.tells, learned_late=learned_late)
 
     # --- happenings -----------------------------------------------------------------------------------------
 
@@ -103,18 +107,32 @@ class Story:
         self.happenings[self.happening["happening_id"]] = self.happening
         self.happening_of[event.key] = self.happening["happening_id"]
 
-    def _leave_happening(self, event: Event) -> None:
-        if self.happening is None or any(state in OPEN for state in self.states.values()):
+    def _is_last(self) -> bool:
+        """Whether the happening that is open has no open alarm left."""
+        return self.happening is not None and not any(state in OPEN for state in self.states.values())
+
+    def _tell_end(self, event: Event) -> None:
+        if self.happening is None or not self._is_last():
             return
-        ended = self.happening
-        ended["ended_ms"] = event.at_ms
+        facts = back_facts(event, self.place, event.judged_by)
+        sayable = event.value is not None and event.judged_by is not None
+        self._notice("back", "wake" if self.happening["woke"] and sayable else "round", event, facts)
+        self._end_happening(event.at_ms)
+
+    def _hold_back(self, event: Event) -> None:
+        """For the round sheet; and where nothing else is open, whoever was not told yet need not be."""
+        last = self._is_last()
+        self._notice("held", "round", event, held_facts(event, self.place), of_happening=last)
+        if last:
+            self._end_happening(event.at_ms)
+
+    def _end_happening(self, at_ms: Instant) -> None:
+        if self.happening is None:
+            return
+        self.happening["ended_ms"] = at_ms
         if not any(state is State.RETURNED_UNACKNOWLEDGED for state in self.states.values()):
-            ended["closed_ms"] = event.at_ms
-        self.happenings[ended["happening_id"]] = ended
-        limit = event.judged_by
-        facts = back_facts(event, self.place, limit)
-        sayable = event.value is not None and limit is not None
-        self._notice("back", "wake" if ended["woke"] and sayable else "round", event, facts)
+            self.happening["closed_ms"] = at_ms
+        self.happenings[self.happening["happening_id"]] = self.happening
         self.happening = None
 
     # --- what is written ------------------------------------------------------------------------------------
@@ -154,7 +172,9 @@ class Story:
             facts["tell_from_ms"] = self.now_ms + REST_MS
         self._notice(kind, "wake" if wake else "round", event, facts)
 
-    def _notice(self, kind: str, telling: str, event: Event, facts: Mapping[str, Any]) -> None:
+    def _notice(
+        self, kind: str, telling: str, event: Event, facts: Mapping[str, Any], *, of_happening: bool = True
+    ) -> None:
         room_id = self.place.room["room_id"]
         self.notices.append(
             {
@@ -162,13 +182,28 @@ class Story:
                 "kind": kind,
                 "telling": telling,
                 "room_id": room_id,
-                "happening_id": self.happening and self.happening["happening_id"],
+                "happening_id": self.happening["happening_id"] if self.happening and of_happening else None,
                 "at_ms": event.at_ms,
                 "decided_ms": self.now_ms,
                 "use_by_ms": self.now_ms + USE_BY_MS,
                 "facts": dict(facts),
             }
         )
+
+
+def _happens(event: Event, before: State) -> Happens | None:
+    """What an event is called in the life of an alarm; ``None`` when it means nothing to it in this state."""
+    match event.change:
+        case Change.RAISED:
+            return when_beyond(before)
+        case Change.DEEPENED | Change.CLEARED:
+            return _SAME[event.change] if before in OPEN else None
+        case Change.HELD:
+            left = event.hold is not None and event.hold.why is Why.LEFT
+            happens = Happens.SHELVED if left else Happens.SUPPRESSED
+            return happens if before not in _HELD_BACK else None
+        case Change.RELEASED:
+            return _HELD_BACK.get(before)
 
 
 def _kind(tells: Tells, *, woke: bool, wake: bool) -> str:

@@ -10,6 +10,7 @@ import pytest
 
 from rules.alarm import State
 from rules.event import Change
+from rules.limits import Hold, Why
 from rules.model import MINUTE_MS, Quantity
 from service.watch.story import BY_RULE, LATE_MS, REST_MS, USE_BY_MS, Story
 from tests.support.happenings import CROP, event, going_on, room_limit, story
@@ -221,3 +222,76 @@ def test_a_depth_in_no_happening_is_written_and_not_told() -> None:
     told = story(now=20, states={HUMIDITY_LOW: State.ACKNOWLEDGED})
     told.tell([event(DEEPENED, 20)])
     assert (len(told.transitions), told.notices) == (1, [])
+
+
+WORK = Hold(why=Why.WORKING, from_ms=minute(0), until_ms=minute(60), who="Ana")
+LEFT = replace(WORK, why=Why.LEFT)
+HELD, RELEASED = Change.HELD, Change.RELEASED
+
+
+def test_what_is_held_back_is_for_the_round_with_who_holds_it() -> None:
+    told = story(now=20)
+    told.tell([event(HELD, 18, hold=WORK)])
+    assert told.states == {HUMIDITY_LOW: State.SUPPRESSED}
+    assert _told(told) == [("held", "round", 18)]
+    (notice,) = told.notices
+    assert notice["happening_id"] is None, "there was nothing that people had been told of"
+    assert notice["facts"]["hold"] == {"why": "working", "who": "Ana", "until_ms": minute(60)}
+    assert (notice["facts"]["value"], notice["facts"]["limit"]) == (78.0, 80)
+    assert (told.happening, told.happenings) == (None, {})
+
+
+def test_what_still_holds_at_the_end_is_told_then() -> None:
+    told = story(now=60, states={HUMIDITY_LOW: State.SUPPRESSED})
+    told.tell([event(RELEASED, 60)])
+    assert told.states == {HUMIDITY_LOW: State.UNACKNOWLEDGED}
+    assert _told(told) == [("trouble", "wake", 60)]
+    assert told.transitions[0]["happens"] == "design condition ends"
+
+
+def test_what_is_over_by_the_end_is_told_to_nobody() -> None:
+    told = story(now=60, states={HUMIDITY_LOW: State.SHELVED})
+    told.tell([event(RELEASED, 60, beyond=False)])
+    assert told.states == {HUMIDITY_LOW: State.NORMAL}
+    assert _told(told) == []
+    assert told.transitions[0]["happens"] == "shelving time ends or unshelve"
+
+
+def test_holding_back_the_last_open_alarm_ends_the_happening_without_a_text() -> None:
+    told = story(now=20, states={HUMIDITY_LOW: State.UNACKNOWLEDGED}, happening=going_on(minute(3)))
+    told.tell([event(HELD, 20, hold=LEFT)])
+    assert told.states == {HUMIDITY_LOW: State.SHELVED}
+    assert _told(told) == [("held", "round", 20)]
+    assert told.notices[0]["happening_id"] == f"h1@{minute(3)}", "so that what had not gone out is called off"
+    assert told.happening is None
+    assert told.happenings[f"h1@{minute(3)}"]["ended_ms"] == minute(20)
+
+
+def test_a_happening_goes_on_while_another_alarm_of_it_is_open() -> None:
+    states = {HUMIDITY_LOW: State.UNACKNOWLEDGED, WARM: State.ACKNOWLEDGED}
+    told = story(now=20, states=states, happening=going_on(minute(3)))
+    told.tell([event(HELD, 20, hold=LEFT)])
+    assert told.happening is not None
+    assert told.notices[0]["happening_id"] is None
+
+
+def test_what_nobody_can_say_at_the_end_is_open_and_told_when_somebody_can() -> None:
+    told = story(now=60, states={HUMIDITY_LOW: State.SUPPRESSED})
+    told.tell([event(RELEASED, 60, value=None)])
+    assert told.states == {HUMIDITY_LOW: State.UNACKNOWLEDGED}
+    assert _told(told) == []
+    assert told.has_woken_nobody
+    told.owe([event(RAISED, 62)])
+    assert _told(told) == [("trouble", "wake", 62)]
+
+
+def test_an_alarm_that_is_not_held_back_is_not_released_and_one_that_is_not_held_twice() -> None:
+    told = story(now=60, states={HUMIDITY_LOW: State.ACKNOWLEDGED, WARM: State.SHELVED})
+    told.tell([event(RELEASED, 60), event(HELD, 60, WARM, hold=WORK), event(CLEARED, 60, WARM)])
+    assert told.transitions == []
+
+
+def test_the_end_of_a_limit_that_is_held_back_leaves_no_facts_of_it() -> None:
+    told = story(now=60)
+    told.tell([event(HELD, 60, judged_by=None)])
+    assert told.notices[0]["facts"] == {}
