@@ -22,6 +22,8 @@ SPOKEN: Final[Mapping[str, str]] = {
     State.UNACKNOWLEDGED.value: "open",
     State.ACKNOWLEDGED.value: "somebody is going",
     State.RETURNED_UNACKNOWLEDGED.value: "over, nobody answered",
+    State.SHELVED.value: "left until a time",
+    State.SUPPRESSED.value: "held back for now",
 }
 """How people say where an alarm stands; a state without a word of its own is said as it is kept."""
 
