@@ -123,6 +123,8 @@ class Profile:
     sources: Mapping[str, str]
     """Source key to a plain description (author, title, year, how it was read)."""
     note: str = ""
+    copied_from: tuple[str, int] | None = None
+    """Name and version of the profile that this one began as a copy of."""
 
     def stage(self, name: str) -> Stage:
         """The stage called ``name``.

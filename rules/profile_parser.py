@@ -36,6 +36,7 @@ A file reads like this (times in minutes, everything else in the unit that stand
 Stages happen in the order of the file. ``usual_hours`` may stand for ``usual_days``. A stage may have
 ``ramp_minutes`` (its limits are held back so long after it begins) and ``above_people_limit = true``. Waits
 and margins carry no source: no standard gives any for humidity or CO2, all are judgement and meant to be edited.
+A copy says what it was: ``copied_from = { profile = "shiitake", version = 1 }``.
 """
 
 from __future__ import annotations
@@ -74,7 +75,7 @@ def parse_profile(text: str, *, file: str) -> Profile:
         ProfileError: anything unknown, missing or contradictory; the message names file, stage and key.
     """
     top = Table(_toml(text, file), Place(file))
-    top.only("name", "species", "label", "text_name", "version", "note", "sources", "stages")
+    top.only("name", "species", "label", "text_name", "version", "copied_from", "note", "sources", "stages")
     name = top.text("name")
     _check_name(name, top.place.at("name"))
     sources = _sources(top)
@@ -87,6 +88,7 @@ def parse_profile(text: str, *, file: str) -> Profile:
         stages=_stages(top.table("stages"), sources),
         sources=sources,
         note=top.text("note", absent=""),
+        copied_from=_copied_from(top),
     )
 
 
@@ -101,6 +103,14 @@ def _toml(text: str, file: str) -> dict[str, object]:
 def _check_name(name: str, place: Place) -> None:
     if not _NAME.fullmatch(name):
         raise place.error(f"{name!r} must be a key: small letters, digits and underscores, at most 40")
+
+
+def _copied_from(top: Table) -> tuple[str, int] | None:
+    if "copied_from" not in top:
+        return None
+    table = top.table("copied_from")
+    table.only("profile", "version")
+    return table.text("profile"), table.whole("version")
 
 
 def _sources(top: Table) -> dict[str, str]:

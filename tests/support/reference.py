@@ -9,6 +9,7 @@ from __future__ import annotations
 import csv
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import cache
 from importlib import import_module
 from pathlib import Path
 from typing import Any, Final, TypeAlias, TypeVar
@@ -53,7 +54,8 @@ def uses(*rows: Row) -> Callable[[Test], Test]:
     return say
 
 
-def uses_of_rows() -> list[Use]:
+@cache
+def uses_of_rows() -> tuple[Use, ...]:
     """Every use of a row by a test of the project, by path and in the order of the module."""
     rows_by_file = {path.name: rows_of(path.name) for path in sorted(FOLDER.glob("*.csv"))}
     found: list[Use] = []
@@ -65,7 +67,7 @@ def uses_of_rows() -> list[Use]:
         for name, test in vars(module).items():
             if name.startswith("test_"):
                 found += _uses_of(path.relative_to(ROOT), name, test, rows_by_file)
-    return found
+    return tuple(found)
 
 
 def _uses_of(path: Path, name: str, test: object, rows_by_file: Mapping[str, list[Row]]) -> Iterator[Use]:
