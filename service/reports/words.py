@@ -13,6 +13,7 @@ from service.reports.dips import Dip
 from service.reports.night import RoomNight
 from service.reports.round_sheet import RoomLine, RoundSheet, SilentProbe, Standing, held_back_by_first_days
 from service.reports.span import Span
+from service.storage.holds import WORKING, HoldRow
 from service.storage.rows import Record
 from service.wording.format import clock, day, on_page
 from service.wording.sentences import (
@@ -225,6 +226,16 @@ class Words:
         first_days = held_back_by_first_days(line, notice)
         sentence = said.held_back_first_days if first_days else said.held_back_figures
         return sentence.format(room=line.night.room["name"], time=self.moment(notice["at_ms"]))
+
+    def hold(self, row: HoldRow) -> str:
+        """What is held back, until when, by whom."""
+        said, words = self.language
+        until = {"time": self.moment(row.end_ms), "who": row.who, "why": row.why}
+        if row.kind == WORKING:
+            return said.working.format(**until)
+        if row.quantity is None or row.side is None:
+            return said.leave_all.format(**until)
+        return said.leave_one.format(what=words.quantity[row.quantity], side=words.side[row.side], **until)
 
     def cautions(self, *, co2: bool = False, cooler: bool = False) -> list[str]:
         """What to mind before going in."""

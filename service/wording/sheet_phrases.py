@@ -62,12 +62,17 @@ class SheetPhrases:
 
     held_back_first_days: str
     held_back_figures: str
+    working: str
+    leave_one: str
+    leave_all: str
     silent_since: str
     never_heard: str
     rejected: tuple[str, str]
     caution_co2: tuple[str, ...]
     caution_cooler: str
     chart_lines: str
+    air: str
+    dew_point: str
 
     mail_subject: str
     mail_subject_invented: str
@@ -136,6 +141,9 @@ ENGLISH_SHEET: Final = SheetPhrases(
     not_yet_open="Nothing to answer yet: a text goes out once a text limit is passed for its whole wait.",
     held_back_first_days="{room}: would have texted at {time}. In its first days nobody is woken.",
     held_back_figures="{room}: would have texted at {time}. Nobody has confirmed the figures of this stage yet.",
+    working="working until {time} ({who})",
+    leave_one="{what} {side}: leave until {time} ({who}): {why}",
+    leave_all="every crop limit: leave until {time} ({who}): {why}",
     silent_since="last heard {time}",
     never_heard="never heard",
     rejected=("1 message could not be used.", "{count} messages could not be used."),
@@ -148,6 +156,8 @@ ENGLISH_SHEET: Final = SheetPhrases(
     ),
     caution_cooler="Do not work in the cooler alone, and check first that the door opens from inside.",
     chart_lines="{what}: bold line {first}, thin line {others}.",
+    air="Drying power{place} {power} kPa ({low} to {high} with the probe's error).",
+    dew_point="Dew point {value}.",
     mail_subject="Round sheet {day}: {news}",
     mail_subject_invented="Invented data: {subject}",
     mail_quiet_night="a quiet night",

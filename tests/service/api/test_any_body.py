@@ -31,6 +31,13 @@ GOOD: Final[dict[str, dict[str, Any]]] = {
         "room_id": None, "stage": "rest", "from": None, "who": "I",
     },
     "POST /api/batches/SH-41/stays": {"room_id": None, "stage": "rest", "from": None, "who": "I"},
+    "POST /api/rooms/house-7/working": {"person_id": "ben", "until": "2026-11-25T14:00:00Z"},
+    "POST /api/working": {"person_id": "ben", "until": "2026-11-25T14:00:00Z"},
+    "POST /api/rooms/house-7/leave": {
+        "quantity": "humidity", "side": "low", "until": "2026-11-25T14:00:00Z", "why": "W", "who": "I",
+    },
+    "POST /api/people/ben/out": {},
+    "POST /api/holds/0/end": {"who": "I"},
     "POST /api/readings": {},
     "PUT /api/people/ben": {
         "name": "B", "phone": "+12025550142", "email": None, "units": "us", "language": "en", "active": True,
