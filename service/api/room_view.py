@@ -5,11 +5,14 @@ from __future__ import annotations
 from pydantic import Field
 
 from rules.model import MINUTE_MS, Quantity, Side
+from service.api.air import AirHere, air_here
 from service.api.alarms import Alarm, alarm_of
 from service.api.fields import Answered
 from service.api.moments import Shown
 from service.api.probes import Value, by_probe, value_of
 from service.localtime import stage_day
+from service.reports.night import Books
+from service.reports.night_facts import air_of_room
 from service.storage import rooms, views
 from service.storage.database import Connection
 from service.storage.rows import Record
@@ -64,6 +67,7 @@ class RoomNow(Answered):
     kind: str
     first_days_end: Shown
     probes: list[ProbeHere]
+    air: AirHere | None = Field(description="None while temperature or humidity is not known.")
     crops: list[CropHere]
     limits: list[LimitHere]
     open_alarms: list[Alarm]
@@ -83,11 +87,18 @@ async def look_at(connection: Connection, desk: Desk, room_id: str) -> RoomNow:
         kind=room["kind"],
         first_days_end=room["first_days_end_ms"],
         probes=await _probes(connection, farm_id, room_id),
+        air=await _air(connection, desk, room_id),
         crops=[_crop(crop, stage_day(crop.stage_since_ms, now_ms, desk.farm["zone"])) for crop in present.crops],
         limits=[_limit(*key, held) for key, held in sorted(present.limits.limits.items())],
         open_alarms=[alarm_of(alarm) for alarm in alarms if is_open(alarm["state"])],
         judged_until=await views.judged_until(connection, farm_id, room_id),
     )
+
+
+async def _air(connection: Connection, desk: Desk, room_id: str) -> AirHere | None:
+    books = Books(connection=connection, farm=desk.farm, profiles=desk.catalogue)
+    air = await air_of_room(books, room_id, desk.clock.now_ms())
+    return None if air is None else air_here(air)
 
 
 async def _probes(connection: Connection, farm_id: int, room_id: str) -> list[ProbeHere]:

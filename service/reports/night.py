@@ -9,7 +9,8 @@ from typing import Any, Final
 from rules.alarm import OPEN, State
 from rules.exposure import BandFrom, spread
 from rules.holding import room_steps, spoken
-from rules.model import HOUR_MS, Instant, Quantity, Side
+from rules.model import HOUR_MS, Instant, Quantity, Reading, Side
+from service.reports.air import Air, air_now
 from service.reports.dips import Dip, Outside, outside
 from service.reports.growing import CropThere, Growing, Profiles, growing
 from service.reports.span import Span
@@ -29,7 +30,7 @@ SHOWN: Final = (
 """What a page of a room shows, in this order: what crops have bands for."""
 HIGH_CO2_PPM: Final = 5000.0
 """The usual limit for a working day's average in air (29 CFR 1910.1000 table Z-1, from memory)."""
-_LEAD_MS: Final = HOUR_MS
+LEAD_MS: Final = HOUR_MS
 """Readings from before the span tell what held at its beginning, and how often each probe speaks."""
 
 
@@ -82,6 +83,9 @@ class RoomNight:
     """Of all quantities, in order of time: their place in this row is the number on the page, from 1."""
     places: Mapping[str, str]
     """Where each probe hangs or hung."""
+    recent: tuple[Reading, ...]
+    """What was measured there in the last hour."""
+    altitude_m: float
     alarms: tuple[Record, ...]
     """Not simply normal now."""
     notices: tuple[Record, ...]
@@ -114,6 +118,11 @@ class RoomNight:
                     out or any(d.side is Side.HIGH for d in q.outside.dips) or max(seen, default=0) >= HIGH_CO2_PPM
                 )
         return False
+
+    @property
+    def air(self) -> Air | None:
+        """What its temperature and humidity say together now; worked out on demand, as few pages show it."""
+        return air_now(self.recent, places=self.places, altitude_m=self.altitude_m, now_ms=self.span.now_ms)
 
     @property
     def is_cooler(self) -> bool:
@@ -178,11 +187,13 @@ async def room_night(books: Books, room_id: str, span: Span, ledger: Ledger) -> 
     """
     connection, farm_id = books.connection, books.farm_id
     room = await rooms.room(connection, farm_id, room_id)
-    placed = await rooms.placements_in(connection, farm_id, room_id, from_ms=span.from_ms - _LEAD_MS)
-    heard = await _heard(books, placed, span.from_ms - _LEAD_MS, span.to_ms)
-    recent = heard
-    if not span.reaches_now:
-        recent = await _heard(books, placed, span.now_ms - _LEAD_MS, span.now_ms + 1)
+    placed = await rooms.placements_in(connection, farm_id, room_id, from_ms=span.from_ms - LEAD_MS)
+    heard = await heard_there(books, placed, span.from_ms - LEAD_MS, span.to_ms)
+    hour_ago_ms = span.now_ms - LEAD_MS
+    if span.reaches_now:
+        recent = [h for h in heard if h.reading.at_ms >= hour_ago_ms]
+    else:
+        recent = await heard_there(books, placed, hour_ago_ms, span.now_ms + 1)
     material = _Material(
         span=span,
         crops=await growing(connection, farm_id, books.profiles, room_id),
@@ -199,11 +210,13 @@ async def room_night(books: Books, room_id: str, span: Span, ledger: Ledger) -> 
         quantities=quantities,
         dips=tuple(sorted((d for q in quantities for d in q.outside.dips), key=lambda d: d.from_ms)),
         places=material.places,
+        recent=tuple(h.reading for h in recent),
+        altitude_m=books.farm["altitude_m"],
         **ledger.of(room_id),
     )
 
 
-async def _heard(books: Books, placed: Sequence[Record], from_ms: Instant, to_ms: Instant) -> list[Heard]:
+async def heard_there(books: Books, placed: Sequence[Record], from_ms: Instant, to_ms: Instant) -> list[Heard]:
     """Readings of the room's probes while they hung in it."""
     probes = {p["probe_id"] for p in placed}
     found = await nights.heard_in(books.connection, books.farm_id, probes, SHOWN, from_ms=from_ms, to_ms=to_ms)

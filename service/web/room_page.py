@@ -13,6 +13,7 @@ from service.reports.words import Text, Words
 from service.storage.rows import Record
 from service.web.chart import Chart, chart
 from service.web.sheet_page import RoomCard, card
+from service.wording.air_sentence import AirFacts, air_sentence
 from service.wording.format import duration_ms
 from service.wording.sentences import capital
 
@@ -42,6 +43,8 @@ class RoomPage:
     """The whole page."""
 
     card: RoomCard
+    air: str
+    """Empty while temperature or humidity is not known."""
     people: list[Person]
     span: str
     night_title: str
@@ -66,6 +69,7 @@ def room_page(night: RoomNight, words: Words, *, people: list[Record], whoever: 
     after = evening + timedelta(days=1)
     return RoomPage(
         card=card(line, words),
+        air=_air(night, words),
         people=[
             Person(person_id=p["person_id"], name=p["name"], chosen=p["person_id"] == whoever)
             for p in people
@@ -85,6 +89,23 @@ def room_page(night: RoomNight, words: Words, *, people: list[Record], whoever: 
         night_before=(evening - timedelta(days=1)).isoformat(),
         night_after=after.isoformat() if after <= newest else "",
     )
+
+
+def _air(night: RoomNight, words: Words) -> str:
+    """What temperature and humidity say together now."""
+    air = night.air
+    if air is None:
+        return ""
+    power, dew_point = air.drying_power, air.dew_point
+    facts = AirFacts(
+        power=power.value,
+        low=power.low,
+        high=power.high,
+        decimals=power.decimals,
+        dew_point=None if dew_point is None else dew_point.value,
+        place=air.place if air.several else "",
+    )
+    return air_sentence(facts, words.units, words.language)
 
 
 def _numbered(sentences: list[str]) -> NumberedDip:

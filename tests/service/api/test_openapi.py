@@ -21,6 +21,7 @@ PUT /api/farm
 GET /api/rooms
 POST /api/rooms
 GET /api/rooms/{room_id}
+GET /api/rooms/{room_id}/night
 GET /api/rooms/{room_id}/first-days
 POST /api/rooms/{room_id}/first-days
 POST /api/rooms/{room_id}/working
