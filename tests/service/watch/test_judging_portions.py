@@ -38,7 +38,7 @@ SERIES: Final = (
     (DOOR, Quantity.TEMPERATURE, "Cel"),
 )
 VALUES: Final = {
-    Quantity.HUMIDITY: (70.0, 74.9, 84.9, 85.0, 87.9, 88.0, 95.0),
+    Quantity.HUMIDITY: (60.0, 65.9, 84.9, 85.0, 87.9, 88.0, 95.0),
     Quantity.TEMPERATURE: (15.0, 22.0, 22.1, 23.1),
 }
 
@@ -113,6 +113,7 @@ async def prepared(database: Database) -> Judge:
         row = await crops.profile(connection, 1, "shiitake")
         body = re.sub(r"(far_wait|recover)_minutes = \d+", r"\1_minutes = 0.25", row["body"])
         body = re.sub(r"^wait_minutes = \d+", "wait_minutes = 0.5", body, flags=re.MULTILINE)
+        body = re.sub(r" wait_minutes = \d+ }", " wait_minutes = 0.25 }", body)
         noted = {"recorded_ms": minute(0) - DAY_MS, "who": "Ines"}
         await crops.add_profile(connection, 1, {**row, "profile": "swift", "body": body})
         batch = {"batch_id": "S", "profile": "swift", "version": row["version"], "strain": "", "count": 1}
@@ -196,7 +197,7 @@ def folder(factory: pytest.TempPathFactory) -> Path:
 
 def one_evening() -> list[Sent]:
     """Two alarms, one of them deep, and a warm minute."""
-    humidity = [95.0] * 4 + [84.9] * 22 + [70.0] * 14 + [95.0] * 12 + [80.0] * 19 + [95.0] * 12
+    humidity = [95.0] * 4 + [84.9] * 22 + [60.0] * 14 + [95.0] * 12 + [80.0] * 19 + [95.0] * 12
     sent = [
         Sent(probe=DOOR, quantity=Quantity.HUMIDITY, unit="%RH", at_ms=at_ms, value=value, delay_ms=0)
         for number, value in enumerate(humidity)
