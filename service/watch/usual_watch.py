@@ -91,37 +91,6 @@ class UsualWatch:
         return True
 
 
-def usual_at(
-    rows: Sequence[UsualRow], stays: Iterable[Stay], room_id: str, at_ms: Instant
-) -> dict[Quantity, float]:
-    """What a room usually shows at a moment, of those quantities of which that is known.
-
-    Nothing, once it no longer grows what it grew when that was worked out.
-
-    Args:
-        rows: of this room, in the order in which they were made.
-        stays: where batches were; others than the room's may be among them.
-        room_id: the room.
-        at_ms: the moment.
-    """
-    every = tuple(stays)
-    now = grown(present(every, room_id, at_ms))
-    last = {row.quantity: row for row in rows if row.from_ms <= at_ms < row.until_ms}
-    like = [row for row in last.values() if grown(present(every, room_id, row.made_ms)) == now]
-    values = {
-        row.quantity: Usual(quantity=row.quantity, from_ms=row.from_ms, until_ms=row.until_ms, steps=row.steps).at(
-            at_ms
-        )
-        for row in like
-    }
-    return {quantity: value for quantity, value in values.items() if value is not None}
-
-
-def usual_moments(rows: Iterable[UsualRow]) -> set[Instant]:
-    """When what is usual may change."""
-    return {moment for row in rows for moment in (*(at_ms for at_ms, _ in row.steps), row.until_ms)}
-
-
 async def _usual(connection: Connection, farm: Record, room_id: str, now_ms: Instant) -> Usual | None:
     farm_id = farm["farm_id"]
     stays = stays_in_order(await crops.stays_of_room(connection, farm_id, room_id))

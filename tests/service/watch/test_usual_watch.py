@@ -15,8 +15,7 @@ from service.storage import crops, holds, rooms, usuals
 from service.storage.database import Database
 from service.storage.holds import LEAVE, WORKING, HoldRow
 from service.storage.usuals import UsualRow
-from service.watch import usual_watch
-from service.watch.usual_watch import UsualWatch, hours_to_come, otherwise_grown, usual_at, usual_moments
+from service.watch.usual_watch import UsualWatch, hours_to_come, otherwise_grown
 from tests.support import farmyard
 from tests.support.clock import HandClock
 
@@ -229,12 +228,7 @@ def test_hours_to_come_are_whole_ones_and_have_not_begun() -> None:
         assert all(at_ms + HOUR_MS <= now_ms for hour in hours for at_ms in hour.earlier)
 
 
-# --- as the schedule asks -----------------------------------------------------------------------------------
-
-
-def _row(made_ms: Instant, value: float | None, *, from_ms: Instant = 100, until_ms: Instant = 200) -> UsualRow:
-    steps = ((from_ms, value), (from_ms + 50, 88.0))
-    return UsualRow(quantity=Quantity.HUMIDITY, made_ms=made_ms, from_ms=from_ms, until_ms=until_ms, steps=steps)
+# --- like days ----------------------------------------------------------------------------------------------
 
 
 def _stays(*stages: tuple[Instant, str]) -> list[Stay]:
@@ -253,28 +247,7 @@ def _stays(*stages: tuple[Instant, str]) -> list[Stay]:
     return stays_in_order(rows)
 
 
-def test_what_was_made_last_counts_from_where_it_begins() -> None:
-    rows = [_row(50, 92.0), _row(120, 90.0, from_ms=130, until_ms=300)]
-    stays = _stays((0, "fruiting"))
-    said = {
-        at: usual_at(rows, stays, "h1", at).get(Quantity.HUMIDITY) for at in (99, 100, 129, 130, 180, 299, 300)
-    }
-    assert said == {99: None, 100: 92.0, 129: 92.0, 130: 90.0, 180: 88.0, 299: 88.0, 300: None}
-    assert usual_at([_row(50, None)], stays, "h1", 120) == {}
-    assert usual_moments(rows) == {100, 150, 200, 130, 180, 300}
-
-
-def test_a_stage_that_changes_ends_what_was_usual_before() -> None:
-    stays = _stays((0, "fruiting"), (120, "rest"), (140, "fruiting"))
-    said = [usual_at([_row(50, 92.0)], stays, "h1", at) for at in (119, 120, 139, 140)]
-    assert said == [{Quantity.HUMIDITY: 92.0}, {}, {}, {Quantity.HUMIDITY: 92.0}]
-
-
 def test_spans_in_which_something_else_grew_are_found() -> None:
     stays = _stays((0, "pinning"), (50, "fruiting"), (60, "rest"), (80, "fruiting"), (90, "fruiting"))
     assert list(otherwise_grown(stays, "h1", since_ms=20, now_ms=100)) == [(20, 50), (60, 80)]
     assert list(otherwise_grown(stays, "h1", since_ms=85, now_ms=100)) == []
-
-
-def test_humidity_is_what_is_watched() -> None:
-    assert usual_watch.QUANTITY is Quantity.HUMIDITY
