@@ -1,73 +1,25 @@
-"""Species profiles: every figure with its basis and source, and who stands for it."""
+"""Species profiles: every figure with its basis and source, who stands for it, and versions of the farm's own."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from typing import Annotated, Final
 
-from fastapi import APIRouter
+from fastapi import APIRouter, Query, Request, Response
 from pydantic import Field
+from starlette.exceptions import HTTPException
 
-from rules import profile as model
-from rules.model import MINUTE_MS, UNIT, Quantity, Side
 from service.api.access import AtDesk, changing
 from service.api.fields import Answered, Asked, ProfileName, StageName, Version, Who
-from service.api.moments import Shown
 from service.api.problems import declared
-from service.storage import crops, views
-from service.storage.database import Connection
-from service.storage.rows import Record
+from service.api.profile_view import Profile, profile_of
+from service.storage import crops
 from service.watch.catalogue import stage_of
-from service.watch.desk import Desk
+from service.watch.own_profiles import add_profile
 
 router = APIRouter(prefix="/profiles", tags=["profiles"])
 
-
-class Figure(Answered):
-    """A number with where it comes from."""
-
-    value: float
-    basis: str = Field(description="How far it can be trusted: read, from memory, common practice, or judgement.")
-    source: str = Field(description="Where it was read; empty for common practice and judgement.")
-    note: str
-
-
-class Band(Answered):
-    """What to grow in."""
-
-    quantity: str
-    unit: str | None
-    low: Figure | None
-    target: Figure | None
-    high: Figure | None
-
-
-class TextLimit(Answered):
-    """Where somebody is told."""
-
-    quantity: str
-    side: str
-    unit: str | None
-    limit: Figure
-    wait_minutes: float
-    recover_margin: float
-    recover_minutes: float
-    far_limit: Figure | None
-    far_wait_minutes: float | None
-
-
-class Stage(Answered):
-    """One stage of a crop."""
-
-    stage: str
-    text_name: str
-    usual_days: tuple[float, float] | None
-    usual_days_from: Figure | None
-    note: str
-    bands: list[Band]
-    text_limits: list[TextLimit]
-    all_read: bool = Field(description="Every band edge was read in a source.")
-    confirmed_by: str | None = Field(description="Who stands for these figures; the first who did.")
-    confirmed: Shown | None
+TOML: Final = "application/toml"
+_FILE: Final = {"schema": {"type": "string", "description": "A profile file, as the shipped ones are written."}}
 
 
 class ProfileLine(Answered):
@@ -80,25 +32,21 @@ class ProfileLine(Answered):
     stages: list[str]
 
 
-class Profile(Answered):
-    """A profile, its stages in the order in which they happen."""
-
-    profile: str
-    version: int
-    species: str
-    label: str
-    text_name: str
-    note: str
-    sources: dict[str, str]
-    stages: list[Stage]
-
-
 class Confirmation(Asked):
     """Somebody stands for the figures of a stage."""
 
     stage: StageName | None = Field(description="None: all stages.")
     version: Version | None = Field(default=None, description="The newest, if absent.")
     who: Who
+
+
+class ProfileAdded(Answered):
+    """What came of adding a profile."""
+
+    new: bool = Field(description="False: this very text was there already.")
+    to_confirm: list[str] = Field(description="Stages that wake nobody until somebody stands for their figures.")
+    still_on_older: list[str] = Field(description="Batches in a room that keep an older version.")
+    profile: Profile
 
 
 @router.get("", summary="The newest version of every profile", responses=declared())
@@ -117,11 +65,60 @@ async def get_profiles(desk: AtDesk) -> list[ProfileLine]:
     ]
 
 
+@router.post(
+    "",
+    status_code=201,
+    summary="Add a profile, or the next version of one",
+    description=(
+        "The body is a profile file (TOML). A new name begins with version 1; the next version of a name is one "
+        "higher, and no version ever changes: 409 for one that is there with other content, 200 when this very "
+        "text is there already. Adding is not standing for the figures: a stage with a band edge that was not "
+        "read in a source wakes nobody until somebody confirms it, except that a stage which says the same as "
+        "in the version before keeps who stood for it. An edited figure may not go on naming the source of the "
+        "one it replaced. Batches keep the version with which they were written down. Names of profiles that "
+        "ship are taken: copy one under a name of your own."
+    ),
+    responses={200: {"description": "There already.", "model": ProfileAdded}, **declared(409, 413, 415)},
+    openapi_extra={"requestBody": {"required": True, "content": {TOML: _FILE}}},
+)
+async def post_profile(
+    desk: AtDesk, request: Request, response: Response, who: Annotated[Who, Query()]
+) -> ProfileAdded:
+    content_type = request.headers.get("content-type", "")
+    if content_type.partition(";")[0].strip().lower() != TOML:
+        raise HTTPException(415, f"Send a profile file as {TOML}.")
+    body, now_ms = await request.body(), desk.clock.now_ms()
+    async with changing(desk) as connection:
+        added = await add_profile(
+            connection, desk.catalogue, body, file="the profile sent", who=who, now_ms=now_ms
+        )
+        shown = await profile_of(connection, desk.farm_id, added.profile)
+    response.status_code = 201 if added.is_new else 200
+    return ProfileAdded(
+        new=added.is_new,
+        to_confirm=[s.stage for s in shown.stages if not s.all_read and s.confirmed_by is None],
+        still_on_older=[b.batch_id for b in shown.batches if b.version < shown.version],
+        profile=shown,
+    )
+
+
 @router.get("/{name}", summary="A profile with every figure's source", responses=declared(404))
 async def get_profile(desk: AtDesk, name: ProfileName, version: Version | None = None) -> Profile:
     async with desk.database.read() as connection:
         found = await desk.catalogue.get(connection, name, version)
-        return await _profile(connection, desk, found)
+        return await profile_of(connection, desk.farm_id, found)
+
+
+@router.get(
+    "/{name}/toml",
+    summary="A profile as the file it was",
+    response_class=Response,
+    responses={200: {"description": "The file, word for word.", "content": {TOML: _FILE}}, **declared(404)},
+)
+async def get_profile_file(desk: AtDesk, name: ProfileName, version: Version | None = None) -> Response:
+    async with desk.database.read() as connection:
+        row = await crops.profile(connection, desk.farm_id, name, version)
+    return Response(row["body"], media_type=TOML)
 
 
 @router.post(
@@ -147,66 +144,4 @@ async def post_confirmation(desk: AtDesk, name: ProfileName, asked: Confirmation
                 "who": asked.who,
             }
             await crops.confirm(connection, desk.farm_id, values)
-        return await _profile(connection, desk, found)
-
-
-async def _profile(connection: Connection, desk: Desk, found: model.Profile) -> Profile:
-    confirmed = await views.confirmations_of(connection, desk.farm_id, found.name, found.version)
-    return Profile(
-        profile=found.name,
-        version=found.version,
-        species=found.species,
-        label=found.label,
-        text_name=found.text_name,
-        note=found.note,
-        sources=dict(found.sources),
-        stages=[_stage(stage, found.sources, confirmed.get(stage.name)) for stage in found.stages],
-    )
-
-
-def _stage(stage: model.Stage, sources: Mapping[str, str], confirmed: Record | None) -> Stage:
-    return Stage(
-        stage=stage.name,
-        text_name=stage.text_name,
-        usual_days=stage.usual_days,
-        usual_days_from=_figure(stage.usual_days_from, sources),
-        note=stage.note,
-        bands=[_band(quantity, band, sources) for quantity, band in stage.bands.items()],
-        text_limits=[_text_limit(key, text, sources) for key, text in stage.text_limits.items()],
-        all_read=stage.all_read,
-        confirmed_by=None if confirmed is None else confirmed["who"],
-        confirmed=None if confirmed is None else confirmed["recorded_ms"],
-    )
-
-
-def _band(quantity: Quantity, band: model.Band, sources: Mapping[str, str]) -> Band:
-    return Band(
-        quantity=quantity.value,
-        unit=UNIT.get(quantity),
-        low=_figure(band.low, sources),
-        target=_figure(band.target, sources),
-        high=_figure(band.high, sources),
-    )
-
-
-def _text_limit(key: tuple[Quantity, Side], text: model.TextLimit, sources: Mapping[str, str]) -> TextLimit:
-    return TextLimit(
-        quantity=key[0].value,
-        side=key[1].value,
-        unit=UNIT.get(key[0]),
-        limit=_known(text.limit, sources),
-        wait_minutes=text.wait_ms / MINUTE_MS,
-        recover_margin=text.recover_margin,
-        recover_minutes=text.recover_ms / MINUTE_MS,
-        far_limit=_figure(text.far_limit, sources),
-        far_wait_minutes=None if text.far_wait_ms is None else text.far_wait_ms / MINUTE_MS,
-    )
-
-
-def _figure(figure: model.Figure | None, sources: Mapping[str, str]) -> Figure | None:
-    return None if figure is None else _known(figure, sources)
-
-
-def _known(figure: model.Figure, sources: Mapping[str, str]) -> Figure:
-    source = sources.get(figure.source, figure.source)
-    return Figure(value=figure.value, basis=figure.basis.value, source=source, note=figure.note)
+        return await profile_of(connection, desk.farm_id, found)

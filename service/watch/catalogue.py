@@ -15,6 +15,8 @@ from rules.profile_parser import parse_profile
 from service.errors import NotFound
 from service.storage import crops
 from service.storage.database import Connection
+from service.storage.profile_versions import versions_of
+from service.storage.rows import Record
 
 SHIPPED_BY = "shipped with Houseband"
 
@@ -52,13 +54,25 @@ class Catalogue:
         return [await self.get(connection, row["profile"], row["version"]) for row in rows]
 
 
+def shipped_files() -> dict[str, str]:
+    """The text of every profile that ships, by its name."""
+    found = sorted(files("rules").joinpath("profiles").iterdir(), key=lambda file: file.name)
+    return {
+        file.name.removesuffix(".toml"): file.read_text(encoding="utf-8")
+        for file in found
+        if file.name.endswith(".toml")
+    }
+
+
 async def copy_shipped(connection: Connection, farm_id: int, now_ms: Instant) -> None:
-    """Copy the shipped profiles into the farm's own, with a hash; versions that are there already stay."""
-    for file in sorted(files("rules").joinpath("profiles").iterdir(), key=lambda f: f.name):
-        if not file.name.endswith(".toml"):
+    """Copy the shipped profiles into the farm's own, with a hash; versions that are there already stay.
+
+    A profile that the farm had under a name of its own, before one of that name shipped, stays the farm's.
+    """
+    for name, body in shipped_files().items():
+        profile = parse_profile(body, file=f"{name}.toml")
+        if is_own(await versions_of(connection, farm_id, name)):
             continue
-        body = file.read_text(encoding="utf-8")
-        profile = parse_profile(body, file=file.name)
         values = {
             "profile": profile.name,
             "version": profile.version,
@@ -68,6 +82,11 @@ async def copy_shipped(connection: Connection, farm_id: int, now_ms: Instant) ->
             "who": SHIPPED_BY,
         }
         await crops.add_profile(connection, farm_id, values)
+
+
+def is_own(versions: Iterable[Record]) -> bool:
+    """True for a profile that somebody on the farm added."""
+    return any(row["who"] != SHIPPED_BY for row in versions)
 
 
 def stage_of(profile: Profile, name: str) -> Stage:

@@ -36,7 +36,9 @@ POST /api/rooms/{room_id}/answers
 GET /api/probes
 POST /api/probes/{probe_id}/placements
 GET /api/profiles
+POST /api/profiles
 GET /api/profiles/{name}
+GET /api/profiles/{name}/toml
 POST /api/profiles/{name}/confirmations
 POST /api/batches
 GET /api/batches/{batch_id}
