@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from datetime import date
 from typing import Any, Final
 
@@ -18,6 +19,7 @@ from service.storage.usuals import UsualRow
 from service.watch.usual_watch import UsualWatch, hours_to_come, otherwise_grown
 from tests.support import farmyard
 from tests.support.clock import HandClock
+from tests.support.written import notices
 
 ROOM: Final = "house-3"
 PROBE: Final = "h3-middle"
@@ -251,3 +253,26 @@ def test_spans_in_which_something_else_grew_are_found() -> None:
     stays = _stays((0, "pinning"), (50, "fruiting"), (60, "rest"), (80, "fruiting"), (90, "fruiting"))
     assert list(otherwise_grown(stays, "h1", since_ms=20, now_ms=100)) == [(20, 50), (60, 80)]
     assert list(otherwise_grown(stays, "h1", since_ms=85, now_ms=100)) == []
+
+
+# --- as the room is judged ----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("nights", "told"), [([92, 91, 93], ["wake"]), ([92, 91], []), ([86, 85, 87], [])])
+async def test_a_fall_well_below_what_is_usual_at_this_hour_speaks_although_the_limit_lies_lower(
+    database: Database, nights: list[float], told: list[str]
+) -> None:
+    """Grey oyster, fruiting: told below 78 %RH, or 12 under what is usual. The room falls from 92 to 79 at one."""
+    farm = await _settled(database)
+    await _nights(database, *nights)
+    await _watch(database, farm).all_due()
+    points = [(ONE_AM_MS + n * MINUTE_MS, 92.0 if n < 0 else 79.0) for n in range(-50, 40)]
+    await farmyard.send(database, 1, PROBE, Quantity.HUMIDITY, points)
+    await farmyard.judge_as_it_went(
+        database, farm, from_ms=ONE_AM_MS - HOUR_MS, to_ms=ONE_AM_MS + 40 * MINUTE_MS, step_ms=10 * MINUTE_MS
+    )
+    said = [(n["telling"], n["facts"]) for n in await notices(database, room_id=ROOM)]
+    assert [telling for telling, _ in said] == told
+    if told:
+        facts = json.loads(said[0][1])
+        assert (facts["usual"], facts["limit"], facts["value"]) == (92.0, 80.0, 79.0)
