@@ -1,6 +1,6 @@
 """The profiles that ship: their figures, their limits, and what must never stand in one.
 
-That every row of the reference table is in a profile is ``test_shipped_profiles_and_the_table.py``.
+That every row of the reference table is in one of them is ``test_species_climate.py``.
 """
 
 from __future__ import annotations
