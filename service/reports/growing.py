@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Protocol, TypeAlias
+from typing import Protocol
 
 from rules import schedule
 from rules.exposure import BandFrom
@@ -13,11 +13,9 @@ from rules.model import LAST_INSTANT, Instant, Quantity, Side
 from rules.profile import Profile
 from rules.stays import ProfileKey, stays_in_order
 from service.localtime import stage_day
+from service.reports.shared_band import Clash, Edges, SharedRoom, shared_room
 from service.storage import crops, holds, rooms, usuals
 from service.storage.database import Connection
-
-Edges: TypeAlias = tuple[float | None, float | None]
-"""Low and high, either may be absent."""
 
 
 class Profiles(Protocol):
@@ -44,6 +42,7 @@ class Growing:
     """The crops of one room over time."""
 
     written: schedule.Growing
+    shared: SharedRoom
 
     def crops_at(self, at_ms: Instant) -> list[Crop]:
         """The crops in the room at a moment."""
@@ -66,8 +65,16 @@ class Growing:
         return frozenset(crop.stage.name for crop in self.crops_at(at_ms))
 
     def bands(self, from_ms: Instant, to_ms: Instant) -> dict[Quantity, tuple[BandFrom, ...]]:
-        """For each quantity its band from moment to moment; the first step is at ``from_ms``."""
-        return _steps({at: _bands_of(self.crops_at(at)) for at in self._moments(from_ms, to_ms)})
+        """For each quantity its band from moment to moment; the first step is at ``from_ms``.
+
+        Where crops share the room it is what they have in common, else the compromise that somebody stated.
+        """
+        changes = [moment for moment in self.shared.changes() if from_ms < moment < to_ms]
+        return _steps({at: self.shared.bands_at(at) for at in (from_ms, *changes)})
+
+    def clashes_at(self, at_ms: Instant) -> tuple[Clash, ...]:
+        """Where, at a moment, no value suits all crops of the room."""
+        return self.shared.clashes_at(at_ms)
 
     def text_limits(self, from_ms: Instant, to_ms: Instant) -> dict[Quantity, tuple[BandFrom, ...]]:
         """The same for the text limits of the tenderest crop."""
@@ -88,36 +95,19 @@ async def growing(
     stays = stays_in_order(await crops.stays_of_room(connection, farm_id, room_id))
     held = await holds.holds_of(connection, farm_id, room_id, from_ms=from_ms)
     usual = await usuals.usual_of(connection, farm_id, room_id, from_ms, LAST_INSTANT)
+    known = await profiles.get_all(connection, (stay.profile for stay in stays))
     return Growing(
+        shared=await shared_room(connection, farm_id, room_id, stays=stays, profiles=known),
         written=schedule.Growing(
             room_id=room_id,
             stays=stays,
-            profiles=await profiles.get_all(connection, (stay.profile for stay in stays)),
+            profiles=known,
             confirmed=await crops.confirmed(connection, farm_id),
             wakes_from_ms=rooms.wakes_from_ms(await rooms.room(connection, farm_id, room_id)),
             backs=schedule.backs_of(held),
             usuals=schedule.usuals_of(usual),
-        )
+        ),
     )
-
-
-def _bands_of(present_crops: Sequence[Crop]) -> dict[Quantity, Edges]:
-    """For each side the tenderer edge; where two crops share no band, that of the one with the higher low edge."""
-    found: dict[Quantity, Edges] = {}
-    for crop in present_crops:
-        for quantity, band in crop.stage.bands.items():
-            low = None if band.low is None else band.low.value
-            edges = (low, None if band.high is None else band.high.value)
-            found[quantity] = _shared(found[quantity], edges) if quantity in found else edges
-    return found
-
-
-def _shared(one: Edges, other: Edges) -> Edges:
-    low = max((e for e in (one[0], other[0]) if e is not None), default=None)
-    high = min((e for e in (one[1], other[1]) if e is not None), default=None)
-    if low is None or high is None or low < high:
-        return low, high
-    return one if one[0] == low else other
 
 
 def _paired(limits: Mapping[Key, float]) -> dict[Quantity, Edges]:

@@ -13,6 +13,7 @@ from rules.model import HOUR_MS, Instant, Quantity, Reading, Side
 from service.reports.air import Air, air_now
 from service.reports.dips import Dip, Outside, outside
 from service.reports.growing import CropThere, Growing, Profiles, growing
+from service.reports.shared_band import Clash
 from service.reports.span import Span
 from service.storage import nights, outbox, rooms
 from service.storage.database import Connection
@@ -78,6 +79,8 @@ class RoomNight:
     crops: tuple[CropThere, ...]
     """Those there now."""
     stages: frozenset[str]
+    clashes: tuple[Clash, ...]
+    """Of what no value suits all crops there now, with the compromise where one was stated."""
     quantities: tuple[QuantityNight, ...]
     dips: tuple[Dip, ...]
     """Of all quantities, in order of time: their place in this row is the number on the page, from 1."""
@@ -207,6 +210,7 @@ async def room_night(books: Books, room_id: str, span: Span, ledger: Ledger) -> 
         span=span,
         crops=material.crops.there(span.now_ms, books.farm["zone"]),
         stages=material.crops.stages_at(span.now_ms),
+        clashes=material.crops.clashes_at(span.now_ms),
         quantities=quantities,
         dips=tuple(sorted((d for q in quantities for d in q.outside.dips), key=lambda d: d.from_ms)),
         places=material.places,

@@ -12,6 +12,7 @@ from service.localtime import local
 from service.reports.dips import Dip
 from service.reports.night import RoomNight
 from service.reports.round_sheet import RoomLine, RoundSheet, SilentProbe, Standing, held_back_by_first_days
+from service.reports.shared_band import Clash
 from service.reports.span import Span
 from service.storage.holds import WORKING, HoldRow
 from service.storage.rows import Record
@@ -27,6 +28,7 @@ from service.wording.sentences import (
     out_now,
     unheard_line,
 )
+from service.wording.sharing_sentences import not_stated, stated
 from service.wording.units import Units
 
 MOST_DIPS_IN_A_LINE: Final = 2
@@ -226,6 +228,16 @@ class Words:
         first_days = held_back_by_first_days(line, notice)
         sentence = said.held_back_first_days if first_days else said.held_back_figures
         return sentence.format(room=line.night.room["name"], time=self.moment(notice["at_ms"]))
+
+    def shared(self, night: RoomNight) -> list[str]:
+        """That a room does not suit all its crops: by whose word, and who puts up with what."""
+        return [self._clash(clash) for clash in night.clashes]
+
+    def _clash(self, clash: Clash) -> str:
+        if clash.stated is None:
+            return not_stated(clash.share, self.units)
+        since = self.moment(clash.stated.from_ms)
+        return stated(clash.share, self.units, since=since, name=clash.stated.who)
 
     def hold(self, row: HoldRow) -> str:
         """What is held back, until when, by whom."""

@@ -34,6 +34,8 @@ class RoomCard:
     room_id: str
     name: str
     crops: str
+    shared: list[str]
+    """What it is on a compromise for, by whom, and who puts up with what."""
     wrong: bool
     """True when something is wrong now: its first word is then in the one colour that warns."""
     lead: str
@@ -64,6 +66,8 @@ class SheetPage:
     quiet: list[QuietLine]
     texts: list[Text]
     held_back: list[str]
+    shared: list[tuple[str, str]]
+    """Rooms that do not suit all their crops."""
     silent: list[tuple[str, str]]
     waiting: list[str]
     rejected: str
@@ -82,6 +86,7 @@ def sheet_page(sheet: RoundSheet, words: Words) -> SheetPage:
         quiet=[_quiet(line, words) for line in sheet.quiet],
         texts=words.texts(sheet.tellings),
         held_back=[words.held_back(line, notice) for line, notice in sheet.held_back],
+        shared=[(line.night.room["name"], said) for line in sheet.lines for said in words.shared(line.night)],
         silent=[(f"{p.room}, {p.place}" if p.place else p.room, words.silent(p)) for p in sheet.silent],
         waiting=[str(p["probe_id"]) for p in sheet.waiting],
         rejected=words.rejected(sheet),
@@ -97,6 +102,7 @@ def card(line: RoomLine, words: Words) -> RoomCard:
         room_id=night.room["room_id"],
         name=night.room["name"],
         crops=words.crops(night),
+        shared=words.shared(night),
         wrong=line.standing in {Standing.STILL_WRONG, Standing.OUT_NOW},
         lead=words.lead(line),
         story=words.story(line),
