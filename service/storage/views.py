@@ -16,6 +16,7 @@ from service.storage.rows import Record, many, one
 from service.storage.tables import (
     alarms,
     attempts,
+    batches,
     call_list,
     confirmations,
     deliveries,
@@ -174,6 +175,13 @@ async def stays_of_batch(connection: AsyncConnection, farm_id: int, batch_id: st
     s = stays.c
     statement = select(stays).where(s.farm_id == farm_id, s.batch_id == batch_id)
     return await many(connection, statement.order_by(s.valid_from_ms, s.recorded_ms))
+
+
+async def newest_batches(connection: AsyncConnection, farm_id: int, limit: int) -> list[Record]:
+    """The batches written down last, the newest first."""
+    b = batches.c
+    statement = select(batches).where(b.farm_id == farm_id).order_by(b.recorded_ms.desc(), b.batch_id).limit(limit)
+    return await many(connection, statement)
 
 
 async def call_lines(connection: AsyncConnection, farm_id: int, daypart: str | None = None) -> list[Record]:

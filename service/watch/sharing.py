@@ -24,7 +24,7 @@ from service.watch.desk import Desk
 from service.wording.sharing_sentences import nothing_in_common
 from service.wording.units import Units
 
-__all__ = ["NothingInCommon", "Part", "Share", "Stated", "preview", "room_share", "settle"]
+__all__ = ["Looked", "NothingInCommon", "Part", "Share", "Sharer", "Stated", "preview", "room_share", "settle"]
 
 
 class NothingInCommon(NotAllowed):
@@ -89,13 +89,19 @@ async def room_share(connection: Connection, farm_id: int, room_id: str, catalog
 class Looked:
     """How a room is shared now, or would be."""
 
+    here: tuple[Sharer, ...]
     shares: Shares
     compromises: Mapping[Quantity, Stated]
     """Those in force now, of what is in the room now."""
 
 
 async def preview(
-    connection: Connection, desk: Desk, room_id: str, *, coming: tuple[str, str] | None, batch_id: str | None
+    connection: Connection,
+    desk: Desk,
+    room_id: str,
+    *,
+    coming: tuple[str, str] | None = None,
+    batch_id: str | None = None,
 ) -> Looked:
     """Look at what is in a room now, and at what it would be with one more crop.
 
@@ -115,7 +121,7 @@ async def preview(
     if coming is not None:
         profile = await desk.catalogue.get(connection, coming[0])
         here.append(Sharer(batch=batch_id or "", profile=profile, stage=stage_of(profile, coming[1])))
-    return Looked(shares=sharing(here), compromises=read.compromises().at(now_ms))
+    return Looked(here=tuple(here), shares=sharing(here), compromises=read.compromises().at(now_ms))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

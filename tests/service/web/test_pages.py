@@ -6,7 +6,6 @@ import gzip
 import re
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
-from html import unescape
 from typing import Any
 
 import httpx
@@ -18,6 +17,7 @@ from service.web.paper import STATIC
 from tests.support import farmyard
 from tests.support.clock import HandClock
 from tests.support.page_server import application
+from tests.support.page_words import words
 
 HALF_PAST_TWO = farmyard.DRY_FROM_MS + 30 * MINUTE_MS
 
@@ -30,13 +30,6 @@ async def pages(
     transport = httpx.ASGITransport(app=application(desk))
     async with httpx.AsyncClient(transport=transport, base_url="http://farm.local") as client:
         yield client
-
-
-def words(answer: httpx.Response) -> str:
-    """The words of a page, without its markup and drawings."""
-    body = answer.text.partition("<body>")[2]
-    body = re.sub(r"<(svg|script).*?</\1>", " ", body, flags=re.DOTALL)
-    return " ".join(unescape(re.sub(r"<[^>]*>", " ", body)).split())
 
 
 async def test_the_first_page_is_the_round_sheet_worst_room_first(
