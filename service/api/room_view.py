@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from pydantic import Field
 
-from rules.model import MINUTE_MS, Quantity, Side
+from rules.model import MINUTE_MS, Instant, Quantity, Side
 from service.api.air import AirHere, air_here
 from service.api.alarms import Alarm, alarm_of
 from service.api.fields import Answered
+from service.api.holds import HeldBack, on_at
 from service.api.moments import Shown
 from service.api.probes import Value, by_probe, value_of
 from service.localtime import stage_day
@@ -15,10 +16,12 @@ from service.reports.night import Books
 from service.reports.night_facts import air_of_room
 from service.storage import rooms, views
 from service.storage.database import Connection
+from service.storage.holds import holds_of
 from service.storage.rows import Record
 from service.storage.spans import Kept, newest_values
 from service.watch.desk import Desk
 from service.watch.room_now import Crop, RoomLimit, is_open, room_now
+from service.watch.room_now import RoomNow as Present
 
 
 class ProbeHere(Answered):
@@ -54,6 +57,11 @@ class LimitHere(Answered):
     recover_minutes: float
     far_limit: float | None
     far_wait_minutes: float | None
+    usual: float | None = Field(
+        description="What the room usually shows at this hour, where the limit hangs on it."
+    )
+    held_until: Shown | None = Field(description="Until then it is judged, and nobody is told.")
+    held_why: str | None
     set_by_batch: str = Field(description="The tenderest: the one whose limit is reached first.")
     wakes: bool
 
@@ -70,6 +78,7 @@ class RoomNow(Answered):
     air: AirHere | None = Field(description="None while temperature or humidity is not known.")
     crops: list[CropHere]
     limits: list[LimitHere]
+    held_back: list[HeldBack] = Field(description="Who works here, and what is left until when.")
     open_alarms: list[Alarm]
     judged_until: Shown | None
 
@@ -89,7 +98,10 @@ async def look_at(connection: Connection, desk: Desk, room_id: str) -> RoomNow:
         probes=await _probes(connection, farm_id, room_id),
         air=await _air(connection, desk, room_id),
         crops=[_crop(crop, stage_day(crop.stage_since_ms, now_ms, desk.farm["zone"])) for crop in present.crops],
-        limits=[_limit(*key, held) for key, held in sorted(present.limits.limits.items())],
+        limits=[
+            _limit(*key, held, *_hold_of(present, key)) for key, held in sorted(present.limits.limits.items())
+        ],
+        held_back=on_at(desk, await holds_of(connection, farm_id, room_id, from_ms=now_ms), now_ms),
         open_alarms=[alarm_of(alarm) for alarm in alarms if is_open(alarm["state"])],
         judged_until=await views.judged_until(connection, farm_id, room_id),
     )
@@ -130,7 +142,15 @@ def _crop(crop: Crop, day: int) -> CropHere:
     )
 
 
-def _limit(quantity: Quantity, side: Side, held: RoomLimit) -> LimitHere:
+def _hold_of(present: Present, key: tuple[Quantity, Side]) -> tuple[Instant | None, str | None]:
+    """Until when a limit is held back, and why."""
+    hold = present.limits.holds.get(key)
+    return (None, None) if hold is None else (hold.until_ms, hold.why.value)
+
+
+def _limit(
+    quantity: Quantity, side: Side, held: RoomLimit, until_ms: Instant | None, why: str | None
+) -> LimitHere:
     return LimitHere(
         quantity=quantity.value,
         side=side.value,
@@ -140,6 +160,9 @@ def _limit(quantity: Quantity, side: Side, held: RoomLimit) -> LimitHere:
         recover_minutes=held.near.recover_ms / MINUTE_MS,
         far_limit=None if held.far is None else held.far.limit,
         far_wait_minutes=None if held.far is None else held.far.wait_ms / MINUTE_MS,
+        usual=held.usual,
+        held_until=until_ms,
+        held_why=why,
         set_by_batch=held.crop.batch,
         wakes=held.crop.wakes,
     )

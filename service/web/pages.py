@@ -16,6 +16,7 @@ from service.reports.night import Books, read_ledger, room_night
 from service.reports.round_sheet import round_sheet
 from service.reports.span import Span, newest_span, night_span
 from service.storage import people
+from service.storage.holds import holds_of
 from service.watch.desk import Desk
 from service.watch.respond import Word, answer
 from service.web.paper import STATIC, page, words_of
@@ -53,14 +54,16 @@ async def show_sheet(request: Request, night: str = "") -> Response:
 async def show_room(request: Request, room_id: str, night: str = "") -> Response:
     """One room: now, who is going, and a night."""
     desk: Desk = request.app.state.desk
-    span = _span(desk, night)
+    span, now_ms = _span(desk, night), desk.clock.now_ms()
     async with desk.database.read() as connection:
         books = Books(connection=connection, farm=desk.farm, profiles=desk.catalogue)
         told = await room_night(books, room_id, span, await read_ledger(books, span))
         everyone = await people.all_people(connection, desk.farm_id)
+        held = await holds_of(connection, desk.farm_id, room_id, from_ms=now_ms)
     shown = room_page(
         told,
         words_of(desk),
+        held_back=[row for row in held if row.is_on(now_ms)],
         people=everyone,
         whoever=request.cookies.get(COOKIE, ""),
         newest=newest_span(desk.farm, desk.clock.now_ms()).evening,

@@ -10,6 +10,7 @@ from rules.model import MINUTE_MS
 from service.reports.night import RoomNight
 from service.reports.round_sheet import room_line
 from service.reports.words import Text, Words
+from service.storage.holds import HoldRow
 from service.storage.rows import Record
 from service.web.chart import Chart, chart
 from service.web.sheet_page import RoomCard, card
@@ -45,6 +46,8 @@ class RoomPage:
     card: RoomCard
     air: str
     """Empty while temperature or humidity is not known."""
+    held_back: list[str]
+    """Who works there, and what is left until when."""
     people: list[Person]
     span: str
     night_title: str
@@ -62,7 +65,15 @@ class RoomPage:
     """Empty when that night has not begun."""
 
 
-def room_page(night: RoomNight, words: Words, *, people: list[Record], whoever: str, newest: date) -> RoomPage:
+def room_page(
+    night: RoomNight,
+    words: Words,
+    *,
+    held_back: list[HoldRow],
+    people: list[Record],
+    whoever: str,
+    newest: date,
+) -> RoomPage:
     """Put a room on paper; ``whoever`` answered last from this browser, ``newest`` is the last night begun."""
     line = room_line(night)
     evening = night.span.evening
@@ -70,6 +81,7 @@ def room_page(night: RoomNight, words: Words, *, people: list[Record], whoever: 
     return RoomPage(
         card=card(line, words),
         air=_air(night, words),
+        held_back=[capital(words.hold(row)) for row in held_back],
         people=[
             Person(person_id=p["person_id"], name=p["name"], chosen=p["person_id"] == whoever)
             for p in people
