@@ -156,7 +156,7 @@ ENGLISH_SHEET: Final = SheetPhrases(
     ),
     caution_cooler="Do not work in the cooler alone, and check first that the door opens from inside.",
     chart_lines="{what}: bold line {first}, thin line {others}.",
-    air="Drying power{place} {power} kPa ({low} to {high} with the probe's error).",
+    air="Drying power {power} kPa{place} ({low} to {high} with the probe's error).",
     dew_point="Dew point {value}.",
     mail_subject="Round sheet {day}: {news}",
     mail_subject_invented="Invented data: {subject}",

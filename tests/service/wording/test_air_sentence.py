@@ -26,5 +26,5 @@ def test_the_dew_point_is_in_the_readers_degrees() -> None:
 def test_the_place_is_named_where_there_are_several() -> None:
     facts = replace(AT_16_DEGREES_AND_95, place="door end", dew_point=None)
     assert air_sentence(facts, "metric") == (
-        "Drying power at door end 0.09 kPa (0.05 to 0.13 with the probe's error)."
+        "Drying power 0.09 kPa at door end (0.05 to 0.13 with the probe's error)."
     )
