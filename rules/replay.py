@@ -25,7 +25,8 @@ from rules.event import Event
 from rules.history import Blocks, History, Line, Says, Values, in_order
 from rules.limits import Key, RoomLimit, RoomLimits
 from rules.model import HOUR_MS, MINUTE_MS, Instant, ProbeId, Quantity, Reading, Side
-from rules.quick import PARTS
+from rules.profile import Fast
+from rules.quick_history import farthest_out, first_quick_ms, reaches_back_to, remembered_over
 from rules.room_state import Held, Recent, RoomState, Track
 
 LOOK_MS: Final = HOUR_MS
@@ -60,7 +61,9 @@ def replay(
     begin = RoomState(clock_ms=-1) if state is None else state
     if until_ms <= begin.clock_ms:
         return begin, ()
-    past = _Past(begin, _lines(history, begin, until_ms), _from_the_beginning(schedule), until_ms)
+    held = {key: one for key, one in begin.held.items() if placed is None or key[0] in placed}
+    lines = _lines(history, replace(begin, held=held), until_ms)
+    past = _Past(begin, lines, _from_the_beginning(schedule), until_ms)
     return past.run(placed)
 
 
@@ -168,7 +171,15 @@ class _Past:
         for line in self.lines:
             moment = self._difference_in(line, limits, found, loud=line.quantity in loud)
             found = found if moment is None else min(found, moment)
+        for key, limit in limits.items():
+            if limit.fast is not None and tracks[key].near.phase is Phase.WAITING:
+                recent, lines = self.state.recent.get(key, ()), self._lines_of(key[0])
+                moment = first_quick_ms(lines, recent, limit.fast, key[1], found)
+                found = found if moment is None else moment
         return found
+
+    def _lines_of(self, quantity: Quantity) -> list[Line]:
+        return [line for line in self.lines if line.quantity is quantity]
 
     def _difference_in(
         self, line: Line, limits: Mapping[Key, RoomLimit], until_ms: Instant, *, loud: bool
@@ -189,7 +200,7 @@ class _Past:
         return [start for start, turn in zip(self.starts, turns.tolist(), strict=True) if turn]
 
     def _is_settled(self, key: Key, limit: RoomLimit, track: Track) -> bool:
-        if limit.fast is not None and track.near.phase is Phase.WAITING:
+        if track.fast_since_ms is not None:
             return False
         held = [line.held for line in self.lines if line.quantity is key[0] and line.held is not None]
         value = _farthest(key[1], [one.value for one in held if not one.expired])
@@ -208,7 +219,9 @@ class _Past:
         limits = self.schedule[self._in_force(to_ms)]
         ends = [line.count_until(to_ms) for line in self.lines]
         recent = {
-            key: self._recent(key, limit, to_ms) for key, limit in limits.limits.items() if limit.fast is not None
+            key: self._recent(key, limit.fast, to_ms)
+            for key, limit in limits.limits.items()
+            if limit.fast is not None
         }
         tracks = {key: self._with_worst(key, track, ends) for key, track in self.state.tracks.items()}
         held = self._held_in(self.lines, ends, to_ms)
@@ -235,25 +248,35 @@ class _Past:
         worst = _farthest(key[1], [*extremes, track.worst])
         return track if worst == track.worst else replace(track, worst=worst)
 
-    def _recent(self, key: Key, limit: RoomLimit, to_ms: Instant) -> Recent:
+    def _recent(self, key: Key, fast: Fast, to_ms: Instant) -> Recent:
         """What a limit that looks for quick changes remembers at a moment: its last minutes are gone through."""
-        begin = self._before_what_is_remembered(key, limit, to_ms)
-        readings = [
-            reading
-            for line in self.lines
-            if line.quantity is key[0]
-            for reading in line.readings(line.count_until(begin.clock_ms), line.count_until(to_ms))
-        ]
+        begin = self._before_what_is_remembered(key, fast, to_ms)
+        lines = self._lines_of(key[0])
+        spans = [(line.count_until(begin.clock_ms), line.count_until(to_ms)) for line in lines]
+        if self._is_plain(lines, spans, begin, to_ms):
+            span = farthest_out(lines, spans, key[1])
+            return remembered_over(begin.recent.get(key, ()), fast, key[1], *span)
+        readings = [one for line, span in zip(lines, spans, strict=True) for one in line.readings(*span)]
         schedule = self.schedule[self._in_force(begin.clock_ms) : bisect_right(self.starts, to_ms)]
-        after, _ = evaluate(begin, schedule=schedule, readings=readings, until_ms=to_ms)
-        return after.recent.get(key, ())
+        return evaluate(begin, schedule=schedule, readings=readings, until_ms=to_ms)[0].recent.get(key, ())
 
-    def _before_what_is_remembered(self, key: Key, limit: RoomLimit, to_ms: Instant) -> RoomState:
+    def _is_plain(
+        self, lines: Sequence[Line], spans: Sequence[tuple[int, int]], begin: RoomState, to_ms: Instant
+    ) -> bool:
+        """Whether there are probes, all of them speak throughout, and the limits do not change."""
+        if not lines or bisect_right(self.starts, begin.clock_ms) != bisect_right(self.starts, to_ms):
+            return False
+        held = [begin.held.get(line.key) for line in lines]
+        return all(
+            one is not None and not one.expired and line.first_silence(one, *span, to_ms) is None
+            for line, span, one in zip(lines, spans, held, strict=True)
+        )
+
+    def _before_what_is_remembered(self, key: Key, fast: Fast, to_ms: Instant) -> RoomState:
         """The room, of this quantity alone, before the last minutes; or as it is, if that is not so long ago."""
-        lines = [line for line in self.lines if line.quantity is key[0]]
+        lines = self._lines_of(key[0])
         newest = [int(line.at_ms[end - 1]) for line in lines if (end := line.count_until(to_ms)) > line.index]
-        part_ms = 1 if limit.fast is None else limit.fast.within_ms // PARTS
-        from_ms = (max(newest, default=0) // part_ms - PARTS + 1) * part_ms - 1
+        from_ms = reaches_back_to(fast, max(newest, default=0))
         if from_ms <= self.state.clock_ms:
             held = {where: one for where, one in self.state.held.items() if where[1] is key[0]}
             return replace(self.state, held=held)

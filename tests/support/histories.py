@@ -67,7 +67,7 @@ ODD: Final[dict[Key, TextLimit]] = {
     HUMIDITY_HIGH: text_limit(96, wait=1, margin=10, recover=1),
 }
 """A far limit nearer than the near one: nobody writes that, but a limit that is tried out may come to be so."""
-SOMETHING: Final = (PINS, TIGHT, SLOW, REST, ODD, {})
+SOMETHING: Final[tuple[dict[Key, TextLimit], ...]] = (PINS, TIGHT, SLOW, REST, ODD, {})
 
 
 @st.composite
