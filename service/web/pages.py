@@ -19,14 +19,14 @@ from service.storage import people
 from service.storage.holds import holds_of
 from service.watch.desk import Desk
 from service.watch.respond import Word, answer
+from service.web import moving_pages
 from service.web.paper import STATIC, page, words_of
 from service.web.room_page import room_page
 from service.web.same_site import SameSite
 from service.web.sheet_page import sheet_page
 from service.web.trouble import PageRoute
+from service.web.who import COOKIE, remember
 
-COOKIE: Final = "houseband_person"
-_YEAR_S: Final = 365 * 24 * 3600
 _WORTH_PACKING: Final = 1000
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
@@ -35,6 +35,7 @@ router = APIRouter(route_class=PageRoute, include_in_schema=False)
 def add_pages(app: FastAPI) -> None:
     """Add the pages to the application. Call this last: what no other route knows is answered in words here."""
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
+    app.include_router(moving_pages.router)
     app.include_router(router)
     app.add_middleware(GZipMiddleware, minimum_size=_WORTH_PACKING)
     app.add_middleware(SameSite)
@@ -94,8 +95,7 @@ async def take_answer(
         now_ms=desk.clock.now_ms(),
     )
     done = RedirectResponse(request.url_for("show_room", room_id=room_id).path, status_code=303)
-    done.set_cookie(COOKIE, person_id, max_age=_YEAR_S, httponly=True, samesite="lax")
-    return done
+    return remember(done, person_id)
 
 
 @router.get("/{path:path}")
