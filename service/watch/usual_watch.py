@@ -32,7 +32,7 @@ DAYS_BACK: Final = 14
 HOURS_AHEAD: Final = 26
 """A night, a day, and two hours in which the next evening's work may be late."""
 NOTICE_MS: Final = MINUTE_MS
-"""Nothing worked out now holds sooner: no judgement may have gone past its beginning already."""
+"""By the wall. Nothing worked out now holds sooner: no judgement may have gone past its beginning already."""
 
 
 @dataclass(slots=True, kw_only=True)
@@ -76,7 +76,7 @@ class UsualWatch:
         """Work it out for one room and keep it; false for a room that grows nothing."""
         farm_id, now_ms = self.farm["farm_id"], self.clock.now_ms()
         async with self.database.read() as connection:
-            found = await _usual(connection, self.farm, room_id, now_ms)
+            found = await self._usual(connection, room_id, now_ms)
         if found is None:
             return False
         row = UsualRow(
@@ -90,29 +90,29 @@ class UsualWatch:
             await usuals.add_usual(connection, farm_id, room_id, row)
         return True
 
+    async def _usual(self, connection: Connection, room_id: str, now_ms: Instant) -> Usual | None:
+        farm_id = self.farm["farm_id"]
+        stays = stays_in_order(await crops.stays_of_room(connection, farm_id, room_id))
+        if not present(stays, room_id, now_ms):
+            return None
+        notice_ms = round(NOTICE_MS * self.clock.factor)
+        hours = hours_to_come(now_ms, self.farm["zone"], notice_ms=notice_ms)
+        start_ms = min(at for hour in hours for at in hour.earlier)
+        held = await holds.holds_of(connection, farm_id, room_id, from_ms=start_ms)
+        pieces = await pieces_of_room(connection, farm_id, room_id, from_ms=start_ms - HOUR_MS, to_ms=now_ms)
+        return usual_by_hour(
+            await usuals.lowest_by_minute(connection, farm_id, (p for p in pieces if p.quantity == QUANTITY)),
+            quantity=QUANTITY,
+            hours=hours,
+            until_ms=hours[-1].from_ms + HOUR_MS,
+            unlike=(*otherwise_grown(stays, room_id, since_ms=start_ms, now_ms=now_ms), *_held_back(held)),
+        )
 
-async def _usual(connection: Connection, farm: Record, room_id: str, now_ms: Instant) -> Usual | None:
-    farm_id = farm["farm_id"]
-    stays = stays_in_order(await crops.stays_of_room(connection, farm_id, room_id))
-    if not present(stays, room_id, now_ms):
-        return None
-    hours = hours_to_come(now_ms, farm["zone"])
-    start_ms = min(at for hour in hours for at in hour.earlier)
-    held = await holds.holds_of(connection, farm_id, room_id, from_ms=start_ms)
-    pieces = await pieces_of_room(connection, farm_id, room_id, from_ms=start_ms - HOUR_MS, to_ms=now_ms)
-    return usual_by_hour(
-        await usuals.lowest_by_minute(connection, farm_id, (p for p in pieces if p.quantity == QUANTITY)),
-        quantity=QUANTITY,
-        hours=hours,
-        until_ms=hours[-1].from_ms + HOUR_MS,
-        unlike=(*otherwise_grown(stays, room_id, since_ms=start_ms, now_ms=now_ms), *_held_back(held)),
-    )
 
-
-def hours_to_come(now_ms: Instant, zone: str) -> list[SameHour]:
-    """The farm clock's whole hours ahead, each with the same hour of the days before it."""
-    here = local(now_ms + NOTICE_MS, zone)
-    begun_ms = now_ms + NOTICE_MS - (here.minute * 60_000 + here.second * 1000 + here.microsecond // 1000)
+def hours_to_come(now_ms: Instant, zone: str, *, notice_ms: int = NOTICE_MS) -> list[SameHour]:
+    """The farm clock's whole hours that begin after some notice, each with the same hour of the days before it."""
+    here = local(now_ms + notice_ms, zone)
+    begun_ms = now_ms + notice_ms - (here.minute * 60_000 + here.second * 1000 + here.microsecond // 1000)
     return [_same_hour(begun_ms + ahead * HOUR_MS, now_ms, zone) for ahead in range(1, HOURS_AHEAD + 1)]
 
 

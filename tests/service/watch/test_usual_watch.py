@@ -230,6 +230,11 @@ def test_hours_to_come_are_whole_ones_and_have_not_begun() -> None:
         assert all(at_ms + HOUR_MS <= now_ms for hour in hours for at_ms in hour.earlier)
 
 
+def test_a_clock_that_runs_fast_is_given_as_much_notice_by_the_wall() -> None:
+    hours = hours_to_come(EVENING_MS, farmyard.ZONE, notice_ms=60 * MINUTE_MS)
+    assert hours[0].from_ms == EVENING_MS + 2 * HOUR_MS
+
+
 # --- like days ----------------------------------------------------------------------------------------------
 
 
