@@ -21,7 +21,7 @@ GOOD: Final[dict[str, dict[str, Any]]] = {
     "POST /api/rooms/house-7/first-days": {"end": None, "who": "I"},
     "POST /api/rooms/house-7/assign": {
         "profile": "shiitake", "stage": "rest", "from": "2026-11-25T12:00:00Z", "who": "I", "batch_id": "SH-41",
-        "strain": None, "count": None, "container": None,
+        "strain": None, "count": None, "container": None, "compromise": "accepted",
     },
     "POST /api/rooms/house-7/answers": {"person_id": "ben", "word": "going"},
     "POST /api/probes/h7-door/placements": {"room_id": None, "place": "", "from": None, "who": "I"},
@@ -30,7 +30,9 @@ GOOD: Final[dict[str, dict[str, Any]]] = {
         "batch_id": "b", "profile": "shiitake", "version": 1, "strain": "", "count": 1, "container": "",
         "room_id": None, "stage": "rest", "from": None, "who": "I",
     },
-    "POST /api/batches/SH-41/stays": {"room_id": None, "stage": "rest", "from": None, "who": "I"},
+    "POST /api/batches/SH-41/stays": {
+        "room_id": "house-3", "stage": "rest", "from": None, "who": "I", "compromise": "accepted",
+    },
     "POST /api/rooms/house-7/working": {"person_id": "ben", "until": "2026-11-25T14:00:00Z"},
     "POST /api/working": {"person_id": "ben", "until": "2026-11-25T14:00:00Z"},
     "POST /api/rooms/house-7/leave": {
@@ -71,7 +73,10 @@ def requests(draw: st.DrawFn) -> tuple[str, Any]:
     where = draw(st.sampled_from(sorted(GOOD)))
     if where == "POST /api/readings":
         return where, draw(SENML | ANYTHING)
-    replaced = draw(st.dictionaries(st.sampled_from(sorted(GOOD[where])) | ODD_TEXT, ANYTHING, max_size=3))
+    names = sorted(GOOD[where])
+    replaced = draw(
+        st.dictionaries((st.sampled_from(names) if names else st.nothing()) | ODD_TEXT, ANYTHING, max_size=3)
+    )
     return where, draw(st.just({**GOOD[where], **replaced}) | ANYTHING)
 
 
