@@ -3,9 +3,10 @@
 A plain mean counts readings, and a probe that speaks more often while something happens would count those minutes
 several times. Here every value counts for the time it stands for. There are two ways to say what it stands for:
 
-* *Hold last* (:func:`hold_last_mean`): a value stands until the next one. Used for whatever is judged or added up
-  as it happens, the averages of the people limits above all: nothing may depend on a reading that is still to
-  come, and the judging of rooms holds values in the same way.
+* *Hold last* (:func:`hold_last_mean`): a value stands until the next one. This is the way of whatever is judged or
+  added up as it happens, as nothing there may depend on a reading that is still to come. The averages of the
+  people limits (:mod:`rules.people_air`) and the drying dose (:mod:`rules.drying_dose`) are such means, kept in
+  forms of their own; tests hold them to this one.
 * *Trapezoid* (:func:`trapezoid_mean`): a straight line from one reading to the next. Used for what is told about
   a time that is over: both ends are known, and the mean does not lag by half an interval as that of held values.
 

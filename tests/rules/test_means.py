@@ -8,6 +8,7 @@ from __future__ import annotations
 import csv
 import json
 import math
+from itertools import accumulate
 from pathlib import Path
 from random import Random
 from typing import Any
@@ -16,8 +17,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from rules.derive import vapour_pressure_deficit_kpa
+from rules.drying_dose import drying_dose
 from rules.means import Mean, Sample, hold_last_mean, trapezoid_mean
-from rules.model import HOUR_MS, MINUTE_MS, SECOND_MS
+from rules.model import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS, Instant, ProbeId, Quantity, Reading
+from rules.people import FIFTEEN_MINUTES_MS, PeopleLimits
+from rules.people_air import Air, AirState, breathe, figures
 from tests.support.steady import STEADY
 
 pytestmark = pytest.mark.pure
@@ -48,6 +53,13 @@ def test_every_published_row_is_met_within_its_own_tolerance(row: dict[str, str]
 
 def test_the_rows_speak_of_both_ways() -> None:
     assert {row["quantity"] for row in ROWS} == {"time_weighted_mean_hold_last", "time_weighted_mean_trapezoid"}
+
+
+DOOR = ProbeId("door")
+
+
+def co2(at_ms: Instant, ppm: float) -> Reading:
+    return Reading(probe=DOOR, quantity=Quantity.CO2, at_ms=at_ms, value=ppm)
 
 
 def minutes(points: list[tuple[float, float]]) -> list[Sample]:
@@ -172,3 +184,47 @@ def test_order_does_not_matter_and_the_parts_make_the_whole(
         assert whole.known_ms == sum(part.known_ms for part in known)
         assert whole.value * whole.known_ms == pytest.approx(sum(part.value * part.known_ms for part in known))
         assert min(v for _, v in samples) - 1e-9 <= whole.value <= max(v for _, v in samples) + 1e-9
+
+
+READ_EACH_HALF_MINUTE = st.lists(
+    st.tuples(st.integers(30, 60), st.integers(400, 40_000).map(float)), min_size=2, max_size=60
+)
+"""Seconds to the next reading, and a value; so close that no hold runs out in between."""
+
+
+@STEADY
+@given(pairs=READ_EACH_HALF_MINUTE)
+def test_what_people_limits_average_is_the_mean_of_held_values(pairs: list[tuple[int, float]]) -> None:
+    """The last fifteen whole minutes; a time before the first reading counts there as nothing."""
+    moments = list(accumulate((SECOND_MS * seconds for seconds, _ in pairs), initial=DAY_MS))
+    samples = list(zip(moments, (value for _, value in pairs), strict=False))
+    now_ms = samples[-1][0] - samples[-1][0] % MINUTE_MS
+    readings = [co2(at_ms, value) for at_ms, value in samples]
+    air = Air(limits=PeopleLimits(), readings=readings)
+    state, _ = breathe(AirState.unknown(DAY_MS - 1), air, until_ms=now_ms)
+
+    quarter = figures(state, air).fifteen_minutes
+    mean = hold_last_mean(samples, from_ms=now_ms - FIFTEEN_MINUTES_MS, to_ms=now_ms)
+    if mean is None:
+        assert quarter.coverage == 0
+    else:
+        assert quarter.coverage == pytest.approx(mean.coverage)
+        assert quarter.ppm == pytest.approx(mean.value * mean.coverage)
+
+
+@STEADY
+@given(pairs=READ_EACH_HALF_MINUTE)
+def test_the_mean_drying_power_is_the_mean_of_held_values(pairs: list[tuple[int, float]]) -> None:
+    moments = list(accumulate((SECOND_MS * seconds for seconds, _ in pairs), initial=DAY_MS))
+    damp = list(zip(moments, (value / 400 for _, value in pairs), strict=False))
+    to_ms = damp[-1][0]
+    dose = drying_dose(
+        [Reading(probe=DOOR, quantity=Quantity.TEMPERATURE, at_ms=at_ms, value=16.0) for at_ms, _ in damp],
+        [Reading(probe=DOOR, quantity=Quantity.HUMIDITY, at_ms=at_ms, value=value) for at_ms, value in damp],
+        from_ms=DAY_MS,
+        to_ms=to_ms,
+    )
+    powers = [(at_ms, vapour_pressure_deficit_kpa(16.0, value)) for at_ms, value in damp]
+    mean = hold_last_mean(powers, from_ms=DAY_MS, to_ms=to_ms)
+    assert mean is not None
+    assert dose.mean_kpa == pytest.approx(mean.value)
