@@ -5,7 +5,7 @@ A (notice, step, person, way) exists once, so addressing twice, or in two proces
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 from uuid import NAMESPACE_URL, uuid5
 
@@ -24,6 +24,9 @@ ENDS = {"back": "back before it went out", "held": "held back before it went out
 """Notices that end a happening, and why whatever had not gone out by then is called off."""
 MAY_REACH = frozenset({outbox.WAITING, outbox.SENT, outbox.UNSURE})
 
+DANGER = "danger"
+"""The kind of notice that is told before all others, and to whoever is inside as well."""
+
 
 @dataclass(slots=True, kw_only=True)
 class Address:
@@ -40,7 +43,7 @@ class Address:
         async with self.database.read() as connection:
             unfinished = await outbox.unaddressed(connection, self.farm["farm_id"])
         made = 0
-        for notice in sorted(unfinished, key=lambda n: n["kind"] != "back"):  # what is over need not be told first
+        for notice in sorted(unfinished, key=_in_turn):
             try:
                 made += await self._one(notice["notice_key"])
             except PassingError:
@@ -72,10 +75,16 @@ class Address:
         mine = [t for t in told if t["notice_key"] == notice["notice_key"]]
         answers = await outbox.answers_of(connection, farm_id, notice["happening_id"])
         said = {(a["word"], a["person_id"]) for a in answers if a["at_ms"] >= notice["decided_ms"]}
+        somebody_is_going = any(word == Word.GOING for word, _ in said)
+        call_list = await self._call_list(connection, notice["decided_ms"])
+        if notice["kind"] == DANGER:
+            call_list = await self._with_those_inside(connection, call_list, notice["facts"]["inside"])
+            # Whoever goes must not keep the others from hearing of it.
+            somebody_is_going = somebody_is_going and bool(mine)
         step = next_step(
-            await self._call_list(connection, notice["decided_ms"]),
+            call_list,
             {t["person_id"]: t["state"] in MAY_REACH and (Word.CANNOT, t["person_id"]) not in said for t in mine},
-            somebody_is_going=any(word == Word.GOING for word, _ in said),
+            somebody_is_going=somebody_is_going,
             began_ms=notice["decided_ms"],
             now_ms=now_ms,
         )
@@ -85,6 +94,21 @@ class Address:
                 log.error("nobody can be told: nobody on the call list has a number or address", **_name(notice))
             await outbox.finish_addressing(connection, farm_id, notice["notice_key"])
         return len(step.tell)
+
+    async def _with_those_inside(
+        self, connection: Connection, call_list: list[Line], inside: list[str]
+    ) -> list[Line]:
+        """Whoever is inside or on the way is told at once, on the call list or not."""
+        known = {
+            p["person_id"]: p for p in await people.all_people(connection, self.farm["farm_id"]) if p["active"]
+        }
+        listed = {line.person_id for line in call_list}
+        at_once = [
+            Line(person_id=p, after_ms=0, ways=ways(known[p], self.ways))
+            for p in inside
+            if p in known and p not in listed
+        ]
+        return [replace(line, after_ms=0) if line.person_id in inside else line for line in call_list] + at_once
 
     async def _back(self, connection: Connection, notice: Record, now_ms: Instant) -> int:
         """Tell those who were woken, and nobody else; what had not gone out yet is called off.
@@ -137,6 +161,11 @@ class Address:
             for t in tell
         ]
         await outbox.add_tellings(connection, self.farm["farm_id"], rows)
+
+
+def _in_turn(notice: Record) -> int:
+    """Danger first; then what is over, which need not be told as trouble any more."""
+    return {DANGER: 0, "back": 1}.get(notice["kind"], 2)
 
 
 def ways(person: Record, set_up: frozenset[Way]) -> tuple[Way, ...]:

@@ -77,14 +77,18 @@ async def save(
 
 
 async def rooms_to_judge(connection: AsyncConnection, farm_id: int, until_ms: Instant) -> list[str]:
-    """Rooms that are not judged up to ``until_ms`` or have late readings."""
+    """Rooms that are not judged up to ``until_ms``, have late readings, or are over a limit for people.
+
+    The last are always due: somebody may go in while nothing new is heard.
+    """
     late = exists().where(
         arrivals.c.farm_id == judgements.c.farm_id,
         arrivals.c.room_id == judgements.c.room_id,
         arrivals.c.at_ms <= judgements.c.judged_ms,
     )
+    over = judgements.c.people_state.contains('"over":["', autoescape=True)
     statement = select(judgements.c.room_id).where(
-        judgements.c.farm_id == farm_id, (judgements.c.judged_ms < until_ms) | late
+        judgements.c.farm_id == farm_id, (judgements.c.judged_ms < until_ms) | late | over
     )
     return sorted(await connection.scalars(statement))
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
+from typing import Final
 
 from sqlalchemy import select, update
 from sqlalchemy.ext.asyncio import AsyncConnection
@@ -12,6 +13,9 @@ from rules.model import Instant, Quantity, Side
 from service.storage.insert import insert_into
 from service.storage.rows import Record, many, one
 from service.storage.tables import alarms, answers, happenings, notices, transitions
+
+PEOPLE_MARK: Final = "/people"
+"""Ends the name of a happening that is about limits for people: it is one of its own, beside the crops'."""
 
 
 async def alarms_of(
@@ -37,10 +41,17 @@ async def set_alarm(connection: AsyncConnection, farm_id: int, values: Record, *
 
 
 async def open_happening(connection: AsyncConnection, farm_id: int, room_id: str) -> Record | None:
-    """The room's happening that has not ended."""
+    """The happening of the room's crop limits that has not ended."""
     h = happenings.c
-    statement = select(happenings).where(h.farm_id == farm_id, h.room_id == room_id, h.ended_ms.is_(None))
-    return await one(connection, statement)
+    mine = (h.farm_id == farm_id) & (h.room_id == room_id) & h.ended_ms.is_(None)
+    return await one(connection, select(happenings).where(mine, ~h.happening_id.endswith(PEOPLE_MARK)))
+
+
+async def open_people_happening(connection: AsyncConnection, farm_id: int, room_id: str) -> Record | None:
+    """The happening of the room's limits for people that has not ended."""
+    h = happenings.c
+    mine = (h.farm_id == farm_id) & (h.room_id == room_id) & h.ended_ms.is_(None)
+    return await one(connection, select(happenings).where(mine, h.happening_id.endswith(PEOPLE_MARK)))
 
 
 async def save_happening(connection: AsyncConnection, farm_id: int, values: Record) -> None:

@@ -142,11 +142,20 @@ async def release_claims(connection: AsyncConnection, farm_id: int) -> None:
 
 
 async def cancel_waiting(
-    connection: AsyncConnection, farm_id: int, happening_id: str, *, at_ms: Instant, why: str
+    connection: AsyncConnection,
+    farm_id: int,
+    happening_id: str,
+    *,
+    at_ms: Instant,
+    why: str,
+    spare: Sequence[str] = ("back",),
 ) -> None:
-    """Nothing of this happening that is not on its way goes out any more, and nobody further is told."""
+    """Nothing of this happening that is not on its way goes out any more, and nobody further is told.
+
+    Kinds of notices in ``spare`` go out all the same.
+    """
     here = select(notices.c.notice_key).where(
-        notices.c.farm_id == farm_id, notices.c.happening_id == happening_id, notices.c.kind != "back"
+        notices.c.farm_id == farm_id, notices.c.happening_id == happening_id, notices.c.kind.not_in(spare)
     )
     # Notices first: whoever is addressing one of them has then either finished, and is seen, or not begun.
     stops = (notices.c.farm_id == farm_id) & notices.c.notice_key.in_(here)

@@ -15,7 +15,7 @@ from rules.evaluate import evaluate, standing
 from rules.event import Event
 from rules.hindsight import judge_again, window_from
 from rules.limits import Key
-from rules.model import SECOND_MS, Instant, ProbeId, Reading
+from rules.model import SECOND_MS, Instant, ProbeId, Reading, Side
 from rules.room_state import RoomState, from_plain, to_plain
 from rules.schedule import schedule
 from service.storage import judgements, ledger, readings, rooms
@@ -24,6 +24,7 @@ from service.storage.judgements import Judgement
 from service.storage.rows import Record
 from service.watch.catalogue import Catalogue
 from service.watch.facts import Place
+from service.watch.people_watch import PeopleWatch
 from service.watch.room_now import written_down
 from service.watch.story import Story
 
@@ -47,6 +48,7 @@ class Judge:
         self.farm = farm
         self.farm_id: int = farm["farm_id"]
         self.catalogue = catalogue
+        self.people = PeopleWatch(farm=farm, catalogue=catalogue)
 
     async def rooms_due(self, until_ms: Instant) -> list[str]:
         """Rooms that have something to judge up to ``until_ms``."""
@@ -61,9 +63,23 @@ class Judge:
         """
         async with self.database.write() as connection:
             judgement = await judgements.lock(connection, self.farm_id, room_id)
-            if judgement is None or (until_ms <= judgement.judged_ms and judgement.again_from_ms is None):
+            if judgement is None:
                 return Judged(moved=0, notices=0)
-            return await self._judge(connection, judgement, max(until_ms, judgement.judged_ms), now_ms)
+            for_people = await self._judge_for_people(connection, judgement, until_ms, now_ms)
+            if until_ms <= judgement.judged_ms and judgement.again_from_ms is None:
+                return for_people
+            crops = await self._judge(connection, judgement, max(until_ms, judgement.judged_ms), now_ms)
+            return Judged(moved=for_people.moved + crops.moved, notices=for_people.notices + crops.notices)
+
+    async def _judge_for_people(
+        self, connection: Connection, judgement: Judgement, until_ms: Instant, now_ms: Instant
+    ) -> Judged:
+        """Limits for people do not wait for stragglers: up to now, unless there is more that we have not heard."""
+        heard_ms = now_ms if until_ms >= now_ms - SETTLE_MS else until_ms
+        room = await rooms.room(connection, self.farm_id, judgement.room_id)
+        arrived_ms = min(judgement.arrivals.values(), default=None)
+        done = await self.people.judge(connection, room, arrived_ms=arrived_ms, until_ms=heard_ms, now_ms=now_ms)
+        return Judged(moved=done.moved, notices=done.notices)
 
     async def _judge(
         self, connection: Connection, judgement: Judgement, until_ms: Instant, now_ms: Instant
@@ -103,7 +119,8 @@ class Judge:
         return found
 
     async def _story(self, connection: Connection, room: Record, placed: list[Record], now_ms: Instant) -> Story:
-        alarms = await ledger.alarms_of(connection, self.farm_id, room["room_id"])
+        all_alarms = await ledger.alarms_of(connection, self.farm_id, room["room_id"])
+        alarms = {key: alarm for key, alarm in all_alarms.items() if key[1] is not Side.PEOPLE}
         happening = await ledger.open_happening(connection, self.farm_id, room["room_id"])
         places = {p["probe_id"]: p["place"] for p in placed if p["valid_to_ms"] is None}
         return Story(

@@ -26,8 +26,8 @@ async def answer(
 ) -> str:
     """Take a person's answer about a room.
 
-    "Going" acknowledges the room's open alarms and stops further telling; "cannot" is only written down, so that
-    the next person is told.
+    "Going" acknowledges the room's open alarms and stops further telling, but not of danger: whoever goes has to
+    know of it as well. "Cannot" is only written down, so that the next person is told.
 
     Returns:
         The happening that was answered.
@@ -45,14 +45,14 @@ async def answer(
         if not waiting:
             raise NotAllowed("nothing is open in this room: there is nothing to answer")
         happening_id = str(max(waiting.values(), key=lambda a: a["since_ms"])["happening_id"])
-        said = {"happening_id": happening_id, "person_id": person_id, "at_ms": now_ms, "word": word, "way": way}
-        await ledger.add_answer(connection, farm_id, said)
+        for happening in sorted({str(a["happening_id"]) for a in waiting.values()}):
+            said = {"happening_id": happening, "person_id": person_id, "at_ms": now_ms, "word": word, "way": way}
+            await ledger.add_answer(connection, farm_id, said)
         if word is Word.GOING:
             await _acknowledge(connection, farm_id, waiting, who=person_id, now_ms=now_ms)
-            for happening in {str(a["happening_id"]) for a in waiting.values()}:
-                await outbox.cancel_waiting(
-                    connection, farm_id, happening, at_ms=now_ms, why=f"{person_id} is going"
-                )
+            for happening in sorted({str(a["happening_id"]) for a in waiting.values()}):
+                why, spare = f"{person_id} is going", ("back", "danger")
+                await outbox.cancel_waiting(connection, farm_id, happening, at_ms=now_ms, why=why, spare=spare)
                 await ledger.close_if_over(connection, farm_id, happening, now_ms)
         return happening_id
 

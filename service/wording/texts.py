@@ -87,17 +87,17 @@ def deeper_text(facts: AlarmFacts, units: Units, phrases: Phrases = ENGLISH) -> 
 def back_text(facts: BackFacts, units: Units, phrases: Phrases = ENGLISH) -> str:
     """What closes an alarm text, for everyone who was told."""
     said = _back_sentence(facts, phrases).format(
-        room=_bounded(facts.room, ROOM_SEPTETS),
+        room=bounded(facts.room, ROOM_SEPTETS),
         what=phrases.quantity[facts.quantity],
         value=_value(facts.quantity, facts.value, facts.limit, units, phrases),
-        time=_bounded(facts.local_time, _TIME_SEPTETS),
+        time=bounded(facts.local_time, _TIME_SEPTETS),
         worst_word=phrases.worst[facts.side],
         worst=_value(facts.quantity, facts.worst, facts.limit, units, phrases),
         beyond=phrases.beyond[facts.side],
         limit=_limit(facts.quantity, facts.worst, facts.limit, units, phrases),
         duration=duration(facts.minutes),
     )
-    return _joined(said, phrases.invented if facts.invented else "")
+    return joined(said, phrases.invented if facts.invented else "")
 
 
 def _back_sentence(facts: BackFacts, phrases: Phrases) -> str:
@@ -111,8 +111,8 @@ def _back_sentence(facts: BackFacts, phrases: Phrases) -> str:
 
 def trial_text(*, farm: str, local_time: str, invented: bool, phrases: Phrases = ENGLISH) -> str:
     """A text sent in daylight to see that texts arrive."""
-    said = phrases.trial.format(farm=_bounded(farm, _FARM_SEPTETS), time=_bounded(local_time, _TIME_SEPTETS))
-    return _joined(said, phrases.invented if invented else "")
+    said = phrases.trial.format(farm=bounded(farm, _FARM_SEPTETS), time=bounded(local_time, _TIME_SEPTETS))
+    return joined(said, phrases.invented if invented else "")
 
 
 def _first_that_fits(facts: AlarmFacts, units: Units, phrases: Phrases, sentence: str) -> str:
@@ -126,17 +126,17 @@ def _fullest_first(facts: AlarmFacts, units: Units, phrases: Phrases, sentence: 
     normal = _normal(facts.normal, phrases)
     end = phrases.invented if facts.invented else ""
     if normal and check:
-        yield _joined(place, phrases.normal_and_check.format(quantities=normal, check=check), end)
+        yield joined(place, phrases.normal_and_check.format(quantities=normal, check=check), end)
     elif normal:
-        yield _joined(place, phrases.normal.format(quantities=normal), end)
+        yield joined(place, phrases.normal.format(quantities=normal), end)
     alone = phrases.check.format(check=_capital(check)) if check else ""
-    yield _joined(place, alone, end)
-    yield _joined(bare, alone, end)
-    yield _joined(bare, end)
+    yield joined(place, alone, end)
+    yield joined(bare, alone, end)
+    yield joined(bare, end)
 
 
 def _core(facts: AlarmFacts, units: Units, phrases: Phrases, sentence: str, *, place: bool = True) -> str:
-    where = _bounded(facts.place or "", _PLACE_SEPTETS) if place else ""
+    where = bounded(facts.place or "", _PLACE_SEPTETS) if place else ""
     return sentence.format(
         who=_who(facts, phrases),
         what=phrases.quantity[facts.quantity],
@@ -150,8 +150,8 @@ def _core(facts: AlarmFacts, units: Units, phrases: Phrases, sentence: str, *, p
 
 
 def _who(facts: AlarmFacts, phrases: Phrases) -> str:
-    room = _bounded(facts.room, ROOM_SEPTETS)
-    species, stage = _bounded(facts.species, SPECIES_SEPTETS), _bounded(facts.stage, STAGE_SEPTETS)
+    room = bounded(facts.room, ROOM_SEPTETS)
+    species, stage = bounded(facts.species, SPECIES_SEPTETS), bounded(facts.stage, STAGE_SEPTETS)
     if not (species and stage):
         return one_line(f"{room} {species}{stage}")
     if facts.stage_day is None or not 0 <= facts.stage_day <= _LAST_DAY:
@@ -189,7 +189,8 @@ def _normal(quantities: tuple[Quantity, ...], phrases: Phrases) -> str:
     return _capital(", ".join(words))
 
 
-def _bounded(name: str, septets: int) -> str:
+def bounded(name: str, septets: int) -> str:
+    """A name as a text carries it: basic alphabet, one line, so long at most."""
     return cut(one_line(to_gsm7(name)), septets)
 
 
@@ -197,7 +198,8 @@ def _capital(words: str) -> str:
     return words[:1].upper() + words[1:]
 
 
-def _joined(*sentences: str) -> str:
+def joined(*sentences: str) -> str:
+    """The sentences that say something, one after the other."""
     return " ".join(sentence for sentence in sentences if sentence)
 
 

@@ -73,12 +73,17 @@ async def restart_first_days(database: Database, *, end: float = 7 * 24 * 60) ->
 
 async def add_unconfirmed(database: Database, *, at_ms: Instant = farmyard.NOW_MS - DAY_MS) -> None:
     """A batch of nameko, whose figures nobody stands for, takes the place of the shiitake."""
+    await grow_instead(database, "nameko", "pinning", at_ms=at_ms)
+
+
+async def grow_instead(database: Database, profile: str, stage: str, *, at_ms: Instant) -> None:
+    """A batch of another species takes the place of the shiitake."""
     async with database.write() as connection:
         noted = {"recorded_ms": at_ms, "who": "Ines"}
-        version = (await crops.profile(connection, 1, "nameko"))["version"]
-        batch = {"batch_id": "NA-1", "profile": "nameko", "version": version, "strain": "", "count": 200}
+        version = (await crops.profile(connection, 1, profile))["version"]
+        batch = {"batch_id": "NA-1", "profile": profile, "version": version, "strain": "", "count": 200}
         await crops.add_batch(connection, 1, {**batch, "container": "bag", **noted})
-        stay = {"batch_id": "NA-1", "valid_from_ms": at_ms, "room_id": ROOM, "stage": "pinning"}
+        stay = {"batch_id": "NA-1", "valid_from_ms": at_ms, "room_id": ROOM, "stage": stage}
         await crops.add_stay(connection, 1, {**stay, **noted})
         gone = {"batch_id": "SH-41", "valid_from_ms": at_ms, "room_id": None, "stage": "pinning"}
         await crops.add_stay(connection, 1, {**gone, **noted})
