@@ -9,7 +9,7 @@ from fastapi.responses import RedirectResponse
 from starlette.responses import Response
 
 from service.errors import NotFound, NotUnderstood
-from service.storage import crops, people, rooms, views
+from service.storage import people, rooms, views
 from service.storage.database import Connection
 from service.watch.desk import Desk
 from service.watch.moving import Blocks, Move, moving
@@ -65,12 +65,19 @@ async def _move(desk: Desk, room_id: str, asked: Asked) -> None:
         raise NotUnderstood("no crop was chosen: say what moves in, and at which stage")
     async with moving(desk) as moves:
         who = await _name(moves.connection, desk, asked.person_id)
-        if asked.batch_id:
-            await crops.batch(moves.connection, desk.farm_id, asked.batch_id)
-        move = Move(
-            room_id=room_id, stage=stage, from_ms=None, who=who, accepts_compromise=asked.compromise == ACCEPTED
-        )
+        await _check_offered(moves.connection, desk, asked.batch_id, profile)
+        accepts = asked.compromise == ACCEPTED
+        move = Move(room_id=room_id, stage=stage, from_ms=None, who=who, accepts_compromise=accepts)
         await moves.assign(asked.batch_id or None, Blocks(profile=profile), move)
+
+
+async def _check_offered(connection: Connection, desk: Desk, batch_id: str, profile: str) -> None:
+    """Only what the form lists is taken: anything else never came from it."""
+    if profile not in {known.name for known in await desk.catalogue.newest(connection)}:
+        raise NotFound("there is no such crop")
+    batches = await views.newest_batches(connection, desk.farm_id, _MOST_BATCHES)
+    if batch_id and batch_id not in {batch["batch_id"] for batch in batches}:
+        raise NotFound("there is no such batch")
 
 
 async def _name(connection: Connection, desk: Desk, person_id: str) -> str:
