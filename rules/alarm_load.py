@@ -76,9 +76,6 @@ class Load:
     alarms: int
     different: int
     """How many different alarms those were."""
-    per_day: float
-    per_hour: float
-    per_10_min: float
     most_in_a_period: int
     """In one of the periods of 10 minutes laid end to end."""
     most_in_any_10_min: int
@@ -86,10 +83,7 @@ class Load:
     share_of_periods_above_10: float
     share_of_hours_above_30: float
     floods: tuple[Flood, ...]
-    share_of_time_in_flood: float
     top_ten: tuple[tuple[str, int], ...]
-    top_ten_share: float | None
-    """``None`` when there was no alarm."""
     chattering: tuple[str, ...]
     fleeting: tuple[str, ...]
     standing_at_end: int
@@ -97,6 +91,31 @@ class Load:
     """Most alarms active at once."""
     stale_at_end: int
     most_stale_on_a_day: int
+
+    @property
+    def per_day(self) -> float:
+        """Alarms a day, on average."""
+        return self.alarms * DAY_MS / (self.to_ms - self.from_ms)
+
+    @property
+    def per_hour(self) -> float:
+        """Alarms an hour, on average."""
+        return self.alarms * HOUR_MS / (self.to_ms - self.from_ms)
+
+    @property
+    def per_10_min(self) -> float:
+        """Alarms in 10 minutes, on average."""
+        return self.alarms * PERIOD_MS / (self.to_ms - self.from_ms)
+
+    @property
+    def share_of_time_in_flood(self) -> float:
+        """Percentage of the span."""
+        return 100 * sum(f.to_ms - f.from_ms for f in self.floods) / (self.to_ms - self.from_ms)
+
+    @property
+    def top_ten_share(self) -> float | None:
+        """Percentage of all alarms that the ten most frequent make; ``None`` when there was no alarm."""
+        return 100 * sum(count for _, count in self.top_ten) / self.alarms if self.alarms else None
 
 
 def alarm_load(told: Iterable[Told], *, from_ms: Instant, to_ms: Instant) -> Load:
@@ -117,10 +136,8 @@ def alarm_load(told: Iterable[Told], *, from_ms: Instant, to_ms: Instant) -> Loa
     _check(known)
     raised = [one for one in known if one.raised_ms >= from_ms]
     at_ms = np.array([one.raised_ms for one in raised], dtype=np.int64)
-    periods = counts(at_ms, from_ms=from_ms, to_ms=to_ms, period_ms=PERIOD_MS)
-    floods = floods_in(periods, from_ms=from_ms, to_ms=to_ms)
+    periods, hours = (_counts(at_ms, from_ms, to_ms, period_ms) for period_ms in (PERIOD_MS, HOUR_MS))
     by_key = Counter(one.key for one in raised)
-    top_ten = tuple(sorted(by_key.items(), key=lambda item: (-item[1], item[0]))[:TOP])
     active = _active(known, from_ms, to_ms)
     stale = [(max(begin + STALE_MS, from_ms), end) for begin, end in active if is_stale(end - begin)]
     return Load(
@@ -128,19 +145,12 @@ def alarm_load(told: Iterable[Told], *, from_ms: Instant, to_ms: Instant) -> Loa
         to_ms=to_ms,
         alarms=len(raised),
         different=len(by_key),
-        per_day=len(raised) * DAY_MS / (to_ms - from_ms),
-        per_hour=len(raised) * HOUR_MS / (to_ms - from_ms),
-        per_10_min=len(raised) * PERIOD_MS / (to_ms - from_ms),
         most_in_a_period=int(periods.max()),
         most_in_any_10_min=most_within(at_ms, PERIOD_MS),
         share_of_periods_above_10=share_above(periods, FLOOD_ABOVE),
-        share_of_hours_above_30=share_above(
-            counts(at_ms, from_ms=from_ms, to_ms=to_ms, period_ms=HOUR_MS), HOUR_ABOVE
-        ),
-        floods=floods,
-        share_of_time_in_flood=100 * sum(f.to_ms - f.from_ms for f in floods) / (to_ms - from_ms),
-        top_ten=top_ten,
-        top_ten_share=100 * sum(count for _, count in top_ten) / len(raised) if raised else None,
+        share_of_hours_above_30=share_above(hours, HOUR_ABOVE),
+        floods=_floods(periods, from_ms, to_ms),
+        top_ten=tuple(sorted(by_key.items(), key=lambda item: (-item[1], item[0]))[:TOP]),
         chattering=chattering(raised),
         fleeting=fleeting(raised),
         standing_at_end=sum(end == to_ms for _, end in active),
@@ -153,7 +163,7 @@ def alarm_load(told: Iterable[Told], *, from_ms: Instant, to_ms: Instant) -> Loa
 # --- counting -----------------------------------------------------------------------------------------------
 
 
-def counts(at_ms: Counts, *, from_ms: Instant, to_ms: Instant, period_ms: int) -> Counts:
+def _counts(at_ms: Counts, from_ms: Instant, to_ms: Instant, period_ms: int) -> Counts:
     """How many of the moments (all within the span) fall into each period from the span's beginning."""
     periods = -(-(to_ms - from_ms) // period_ms)
     found: Counts = np.bincount((at_ms - from_ms) // period_ms, minlength=periods)
@@ -186,7 +196,7 @@ def periods_in_flood(
     return flooded
 
 
-def floods_in(found: Counts, *, from_ms: Instant, to_ms: Instant) -> tuple[Flood, ...]:
+def _floods(found: Counts, from_ms: Instant, to_ms: Instant) -> tuple[Flood, ...]:
     """The floods among periods of 10 minutes from the beginning of a span."""
     marks = np.array([False, *periods_in_flood(found), False])
     edges = np.flatnonzero(marks[1:] != marks[:-1])

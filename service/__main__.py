@@ -5,13 +5,19 @@ from __future__ import annotations
 import asyncio
 import sys
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, TypeAlias
 
 import typer
 
-from service.errors import SetupError
+from service.errors import NotAllowed, SetupError, UserError
 
 app = typer.Typer(help="Houseband keeps every growing house inside its climate band.", no_args_is_help=True)
+profile = typer.Typer(help="Copy a species profile, look one over, add it to the farm.", no_args_is_help=True)
+app.add_typer(profile, name="profile")
+
+ProfileFile: TypeAlias = Annotated[
+    Path, typer.Argument(exists=True, dir_okay=False, help="A profile file (TOML).")
+]
 
 
 @app.command()
@@ -79,10 +85,58 @@ def check_setup(
     raise typer.Exit(1 if any(f.would_lose for f in findings) else 0)
 
 
+@profile.command()
+def check(file: ProfileFile) -> None:
+    """Say how a profile file reads, and which of its stages wake nobody until somebody confirms them."""
+    from service.reports.profile_check import profile_lines
+    from service.watch.own_profiles import read_profile
+
+    _, found = read_profile(file.read_bytes(), file=file.name)
+    print("\n".join(profile_lines(found)))
+
+
+@profile.command()
+def copy(
+    name: Annotated[str, typer.Argument(help="A profile that ships, such as shiitake.")],
+    new: Annotated[str, typer.Argument(help="What the copy is called: small letters, digits and underscores.")],
+    *,
+    strain: Annotated[str | None, typer.Option(help="The strain it is for; stands in its label.")] = None,
+    label: Annotated[str | None, typer.Option(help="Its whole label instead.")] = None,
+    text_name: Annotated[str | None, typer.Option(help="Its name in texts, at most 10 characters.")] = None,
+    to: Annotated[Path | None, typer.Option(help="A file that is not there yet; printed, if absent.")] = None,
+) -> None:
+    """Write a copy of a shipped profile, to be edited: every comment and source stays."""
+    from service.watch.own_profiles import copy_of_shipped
+
+    text = copy_of_shipped(name, new, strain=strain, label=label, text_name=text_name)
+    if to is None:
+        print(text, end="")
+        return
+    try:
+        with to.open("x", encoding="utf-8") as file:
+            file.write(text)
+    except OSError as error:
+        raise NotAllowed(f"{to}: {error.strerror}") from error
+    print(f"{to} is written; edit it, then: houseband profile check {to}")
+
+
+@profile.command()
+def add(file: ProfileFile, *, who: Annotated[str, typer.Option(help="Who adds it.")]) -> None:
+    """Add a profile to the farm, or the next version of one; no version ever changes."""
+    from service.app.adding_profiles import add_file
+    from service.settings import load_settings
+
+    for line in asyncio.run(add_file(load_settings(), file.read_bytes(), file=file.name, who=who)):
+        print(line)
+
+
 def main() -> None:
-    """Run a verb; a set-up that cannot work ends with one line, not with a traceback."""
+    """Run a verb; what cannot work or cannot be done ends with one line, not with a traceback."""
     try:
         app()
+    except UserError as error:
+        print(error, file=sys.stderr)
+        sys.exit(1)
     except SetupError as error:
         print(f"cannot start: {error}", file=sys.stderr)
         sys.exit(2)

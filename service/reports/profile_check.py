@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Final
 
 from rules.model import MINUTE_MS, UNIT, Quantity, Side
 from rules.profile import Band, Profile, Stage, TextLimit
 from rules.profile_copy import not_read
+
+_HOURS_BELOW_DAYS: Final = 2
 
 
 def profile_lines(profile: Profile) -> list[str]:
@@ -22,8 +25,8 @@ def waiting_stages(profile: Profile) -> list[str]:
 
 
 def _stage(stage: Stage) -> Iterator[str]:
-    days = "" if stage.usual_days is None else ", usually {:g} to {:g} days".format(*stage.usual_days)
-    yield f'{stage.name}, "{stage.text_name}" in texts{days}'
+    usually = "" if stage.usual_days is None else f", usually {_days(*stage.usual_days)}"
+    yield f'{stage.name}, "{stage.text_name}" in texts{usually}'
     for quantity, band in stage.bands.items():
         yield f"  {quantity}: {_band(band, UNIT[quantity])}"
         for side in (Side.LOW, Side.HIGH):
@@ -60,7 +63,7 @@ def _text_limit(quantity: Quantity, side: Side, text: TextLimit) -> Iterator[str
         far = f", {beyond} {text.far_limit.value:g} after {_minutes(text.far_wait_ms)}"
     yield (
         f"    texts {beyond} {text.limit.value:g} {UNIT[quantity]} after {_minutes(text.wait_ms)}{far}; "
-        f"back in band at {back:g} for {_minutes(text.recover_ms)}"
+        f"over at {back:g} for {_minutes(text.recover_ms)}"
     )
     if text.below_usual is not None:
         yield f"    texts {text.below_usual:g} below what the room usually shows at that hour as well"
@@ -69,6 +72,16 @@ def _text_limit(quantity: Quantity, side: Side, text: TextLimit) -> Iterator[str
             f"    waits only {_minutes(text.fast.wait_ms)} when it moved by {text.fast.change:g} within "
             f"{_minutes(text.fast.within_ms)}"
         )
+
+
+def _days(shortest: float, longest: float) -> str:
+    if longest < _HOURS_BELOW_DAYS:
+        return f"{_span(24 * shortest, 24 * longest)} hours"
+    return f"{_span(shortest, longest)} days"
+
+
+def _span(shortest: float, longest: float) -> str:
+    return f"{longest:g}" if shortest == longest else f"{shortest:g} to {longest:g}"
 
 
 def _minutes(ms: int) -> str:

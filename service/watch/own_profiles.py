@@ -33,8 +33,10 @@ class Added:
     """False: this very text was there already."""
 
 
-def copy_of_shipped(name: str, own: OwnName) -> str:
-    """The text of a copy of a profile that ships.
+def copy_of_shipped(
+    name: str, new: str, *, strain: str | None = None, label: str | None = None, text_name: str | None = None
+) -> str:
+    """The text of a copy of a profile that ships, to be edited.
 
     Raises:
         NotFound: none of that name ships.
@@ -43,6 +45,8 @@ def copy_of_shipped(name: str, own: OwnName) -> str:
     shipped = shipped_files()
     if name not in shipped:
         raise NotFound(f"no profile {name!r} ships; there are {', '.join(sorted(shipped))}")
+    was = parse_profile(shipped[name], file=f"{name}.toml")
+    own = OwnName(name=new, label=label or f"{was.label}, {strain or new}", text_name=text_name)
     try:
         return copied_text(shipped[name], file=f"{name}.toml", own=own)
     except ProfileError as error:

@@ -6,7 +6,6 @@ from typing import Any
 
 import pytest
 
-from rules.profile_copy import OwnName
 from service.api.moments import show_moment
 from service.storage.tables import profiles
 from service.watch.catalogue import copy_shipped
@@ -14,8 +13,7 @@ from service.watch.own_profiles import copy_of_shipped
 from tests.support import farmyard
 from tests.support.api import Api, problem_in
 
-OWN = OwnName(name="nameko_cold", label="Nameko, cold strain", text_name="nameko")
-COPY = copy_of_shipped("nameko", OWN)
+COPY = copy_of_shipped("nameko", "nameko_cold", strain="cold strain")
 ADDED = "/api/profiles/nameko_cold"
 
 
@@ -138,7 +136,7 @@ async def test_batches_keep_the_version_they_were_written_down_with(api: Api) ->
 
 
 async def test_an_edited_figure_that_names_the_old_source_is_refused(one_api: Api) -> None:
-    copy = copy_of_shipped("shiitake", OwnName(name="brown", label="Brown"))
+    copy = copy_of_shipped("shiitake", "brown", label="Brown")
     old = 'low = { value = 21, basis = "read", source = "S08"'
     assert old in copy
     said = await add(one_api, copy.replace(old, old.replace("21", "19"), 1), expect=422)
