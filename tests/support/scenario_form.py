@@ -75,6 +75,8 @@ class Batch(Part):
     profile: str | None = None
     figures: dict[str, dict[About, Figures]] = Field(default_factory=dict)
     ramp_minutes: dict[str, float] = Field(default_factory=dict)
+    above_people_limit: tuple[str, ...] = ()
+    """Stages that are grown above the limit for people on purpose."""
     stage: str
     stage_began: Clock | None = None
     """Absent: a week before the night."""

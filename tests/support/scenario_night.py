@@ -14,8 +14,9 @@ from typing import Any, Final
 from rules.alarm import Happens, State, move
 from rules.evaluate import evaluate, standing
 from rules.event import Change, Event
-from rules.limits import Key, RoomLimits
+from rules.limits import Key
 from rules.model import MINUTE_MS, Instant, ProbeId, Quantity, Reading, Side
+from rules.people import PEOPLE_KEY
 from rules.room_state import RoomState
 from rules.schedule import schedule
 from service.watch.facts import Place
@@ -24,6 +25,7 @@ from service.watch.story import Story
 from tests.support.scenario_air import Arrival
 from tests.support.scenario_clock import FarmClock
 from tests.support.scenario_form import Scenario
+from tests.support.scenario_people import PeopleWatch
 from tests.support.scenario_room import ROOM, growing
 
 _WORDS: Final[Mapping[tuple[str, str], str]] = {
@@ -35,6 +37,8 @@ _WORDS: Final[Mapping[tuple[str, str], str]] = {
     ("deeper", "round"): "deeper on the sheet",
     ("back", "round"): "back on the sheet",
     ("held", "round"): "held",
+    ("danger", "danger"): "danger",
+    ("people", "round"): "on the sheet",
 }
 
 
@@ -62,7 +66,9 @@ class Night:
 
 def run(scenario: Scenario, clock: FarmClock, arrivals: Sequence[Arrival]) -> Night:
     """Judge the whole night."""
-    limits = schedule(growing(scenario, clock))
+    grown = growing(scenario, clock)
+    limits = schedule(grown)
+    people = PeopleWatch.of(scenario, clock, grown)
     ends_ms = clock.moment(scenario.night.ends)
     state = RoomState(clock_ms=clock.begins_ms - 1)
     story = _story(scenario, clock)
@@ -74,16 +80,17 @@ def run(scenario: Scenario, clock: FarmClock, arrivals: Sequence[Arrival]) -> Ni
         placed = _placed(scenario, clock, now_ms)
         until_ms = min(now_ms - SETTLE_MS, ends_ms)
         state, events = evaluate(state, schedule=limits, readings=waiting, until_ms=until_ms, placed=placed)
+        night.heard += [_of_notice(notice, None) for notice in people.look(now_ms, come, story.place.room)]
         story.now_ms = now_ms
         for event in events:
-            night.heard += _heard(story, event, clock)
+            night.heard += _heard(story, event)
         if story.has_woken_nobody:
             count = len(story.notices)
             story.owe(standing(state, schedule=limits, placed=placed))
-            night.heard += [_of_notice(notice, None, clock) for notice in story.notices[count:]]
+            night.heard += [_of_notice(notice, None) for notice in story.notices[count:]]
         while answers and answers[0] <= now_ms:
             _answer(story, answers.pop(0))
-        _count_known(night, state, limits)
+        _count_known(night, state)
     return night
 
 
@@ -111,9 +118,9 @@ def _probe_id(number: int) -> ProbeId:
     return ProbeId(f"probe {number}")
 
 
-def _count_known(night: Night, state: RoomState, limits: Sequence[RoomLimits]) -> None:
+def _count_known(night: Night, state: RoomState) -> None:
     known = {quantity for (_, quantity), held in state.held.items() if not held.expired}
-    for key in state.tracks:
+    for key in (*state.tracks, PEOPLE_KEY):
         if key[0] in known:
             night.known_minutes[key] = night.known_minutes.get(key, 0) + 1
 
@@ -128,14 +135,14 @@ def _story(scenario: Scenario, clock: FarmClock) -> Story:
     return Story(place=place, now_ms=clock.begins_ms, states={}, since={}, happening=None)
 
 
-def _heard(story: Story, event: Event, clock: FarmClock) -> Iterator[Heard]:
+def _heard(story: Story, event: Event) -> Iterator[Heard]:
     count = len(story.notices)
     story.tell([event])
     for notice in story.notices[count:]:
-        yield _of_notice(notice, event, clock)
+        yield _of_notice(notice, event)
 
 
-def _of_notice(notice: Mapping[str, Any], event: Event | None, clock: FarmClock) -> Heard:
+def _of_notice(notice: Mapping[str, Any], event: Event | None) -> Heard:
     """A notice in the words of a scenario."""
     told, facts = (notice["kind"], notice["telling"]), notice["facts"]
     what = _WORDS.get(told, " ".join(told))

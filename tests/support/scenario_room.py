@@ -65,6 +65,7 @@ def _profile(batch: Batch) -> Profile:
             bands={},
             text_limits={key_of(about): _text_limit(given) for about, given in figures.items()},
             ramp_ms=as_ms(batch.ramp_minutes.get(name, 0)),
+            above_people_limit=name in batch.above_people_limit,
         )
         for name, figures in batch.figures.items()
     )
