@@ -64,6 +64,7 @@ class DryingDose(Answered):
     kpa_h: float
     low: float = Field(description="If every probe showed 2 points of humidity too little all night.")
     high: float = Field(description="If every probe showed 2 points too much.")
+    mean_kpa: float | None = Field(description="The drying power in the mean; none where nothing is known.")
     known_share: float = Field(description="0 to 1: the share with both temperature and humidity.")
 
 
@@ -125,6 +126,7 @@ def _dose(dose: Dose) -> DryingDose:
         kpa_h=round(dose.kpa_h, DIGITS),
         low=round(dose.low_kpa_h, DIGITS),
         high=round(dose.high_kpa_h, DIGITS),
+        mean_kpa=None if dose.mean_kpa is None else round(dose.mean_kpa, DIGITS),
         known_share=round(dose.coverage, DIGITS),
     )
 

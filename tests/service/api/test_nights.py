@@ -92,6 +92,7 @@ async def test_a_night_is_told_in_figures_each_with_its_known_share(api: Api) ->
     assert dose["kpa_h"] == pytest.approx(hours * 0.1 * saturation_kpa(15.0), rel=1e-3)
     assert dose["low"] == pytest.approx(hours * 0.08 * saturation_kpa(15.0), rel=1e-3)
     assert dose["high"] == pytest.approx(hours * 0.12 * saturation_kpa(15.0), rel=1e-3)
+    assert dose["mean_kpa"] == pytest.approx(0.1 * saturation_kpa(15.0), rel=1e-3)
     assert dose["known_share"] == 1
     assert night["near_saturation"] == {"from_percent": 98, "hours": 0, "longest_hours": 0, "known_share": 1}
 
