@@ -10,13 +10,21 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass
-from typing import Any, TypeAlias
+from dataclasses import asdict, dataclass, replace
+from typing import Any, Final, TypeAlias
 
+from rules.condition import Limit
+from rules.limits import Key, RoomLimit, RoomLimits
 from rules.model import Instant, Quantity, Side
-from rules.sharing import Part, Share
+from rules.profile import Profile
+from rules.profile_limits import probe_accuracy
+from rules.sharing import Part, Share, sharers, sharing
+from rules.stays import ProfileKey, Stay
 
 Shares: TypeAlias = Mapping[Quantity, Share]
+
+_DIGITS: Final = 9
+"""Figures are tenths: their sums must be tenths as well, to the last bit."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,6 +80,21 @@ def follow(
     return Compromises(standing=tuple(Standing(stated=s, to_ms=_end(s, ordered, shares_at)) for s in stated))
 
 
+def compromises_in(
+    rows: Iterable[Mapping[str, Any]],
+    *,
+    room_id: str,
+    stays: Sequence[Stay],
+    profiles: Mapping[ProfileKey, Profile],
+) -> Compromises:
+    """What was written down for a room (see :func:`stated_rows`), followed through the stays of its batches."""
+    return follow(
+        stated_rows(rows),
+        changes=(stay.from_ms for stay in stays),
+        shares_at=lambda at_ms: sharing(sharers(stays, profiles, room_id, at_ms)),
+    )
+
+
 def _end(stated: Stated, changes: Sequence[Instant], shares_at: Callable[[Instant], Shares]) -> Instant | None:
     later = changes[bisect_right(changes, stated.from_ms) :]
     return next((at for at in (stated.from_ms, *later) if not covers(stated, shares_at(at))), None)
@@ -81,6 +104,34 @@ def covers(stated: Stated, shares: Shares) -> bool:
     """Whether a compromise is about what now stands in the room."""
     share = shares.get(stated.share.quantity)
     return share is not None and share.clashes and share.kinds <= stated.share.kinds
+
+
+def with_compromises(limits: RoomLimits, stated: Mapping[Quantity, Stated]) -> RoomLimits:
+    """Move text limits that would speak inside a stated band out of it, as far as a limit keeps from any band.
+
+    Crops with nothing in common often have a text limit inside the least bad band: the alarm would open with the
+    move and stay. A far limit moves along, so that its depth stays what it was.
+    """
+    moved = {key: _moved_out(key, held, stated.get(key[0])) for key, held in limits.limits.items()}
+    same = all(moved[key] is held for key, held in limits.limits.items())
+    return limits if same else replace(limits, limits=moved)
+
+
+def _moved_out(key: Key, held: RoomLimit, stated: Stated | None) -> RoomLimit:
+    edge = None if stated is None else (stated.share.low if key[1] is Side.LOW else stated.share.high)
+    if edge is None:
+        return held
+    outward = -1 if key[1] is Side.LOW else 1
+    nearest = edge + outward * (probe_accuracy(key[0], edge) + held.near.recover_margin)
+    change = round(nearest - held.near.limit, _DIGITS)
+    if change * outward <= 0:
+        return held
+    far = None if held.far is None else _changed(held.far, change)
+    return replace(held, near=_changed(held.near, change), far=far)
+
+
+def _changed(limit: Limit, change: float) -> Limit:
+    return replace(limit, limit=round(limit.limit + change, _DIGITS))
 
 
 def _later(stated: Stated) -> tuple[Instant, Instant]:

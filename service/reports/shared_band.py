@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TypeAlias
 
-from rules.compromise import Compromises, Stated, follow, stated_rows
+from rules.compromise import Compromises, Stated, compromises_in
 from rules.model import Instant, Quantity
 from rules.profile import Profile
 from rules.sharing import Share, sharers, sharing
@@ -70,9 +70,5 @@ async def shared_room(
 ) -> SharedRoom:
     """Read what people stated for a room, beside what was written down about its crops."""
     rows = await compromises.compromises_of(connection, farm_id, room_id)
-    kept = follow(
-        stated_rows(rows),
-        changes=(stay.from_ms for stay in stays),
-        shares_at=lambda at_ms: sharing(sharers(stays, profiles, room_id, at_ms)),
-    )
+    kept = compromises_in(rows, room_id=room_id, stays=stays, profiles=profiles)
     return SharedRoom(room_id=room_id, stays=stays, profiles=profiles, compromises=kept)

@@ -7,11 +7,25 @@ from collections.abc import Mapping
 
 import pytest
 
-from rules.compromise import Compromises, Shares, Stated, covers, follow, from_facts, stated_rows, to_facts
+from rules.compromise import (
+    Compromises,
+    Shares,
+    Stated,
+    compromises_in,
+    covers,
+    follow,
+    from_facts,
+    stated_rows,
+    to_facts,
+    with_compromises,
+)
 from rules.model import Quantity
 from rules.profile import Band
 from rules.sharing import Sharer, sharing
-from tests.support.rooms import band, profile, stage
+from rules.stays import stays_in_order
+from tests.support.rooms import COLD as COLD_SIDE
+from tests.support.rooms import HUMIDITY_LOW, band, limits, profile, stage, text_limit
+from tests.support.rooms import WARM as WARM_SIDE
 
 pytestmark = pytest.mark.pure
 
@@ -109,3 +123,79 @@ def test_facts_come_back_from_json_as_they_were() -> None:
     assert from_facts(facts) == share
     (read,) = stated_rows([{"from_ms": 1, "recorded_ms": 2, "who": "Ines", "facts": facts, "low": 17.0}])
     assert read == Stated(from_ms=1, recorded_ms=2, who="Ines", share=share)
+
+
+def test_rows_are_followed_through_the_stays_of_the_room() -> None:
+    """By hand: both stand there from 10, the warm one leaves at 20."""
+    row = {"version": 1, "stage": "fruiting", "room_id": "one", "valid_from_ms": 10}
+    gone = {**row, "batch_id": "w", "profile": "warm", "room_id": None, "valid_from_ms": 20}
+    both = [{**row, "batch_id": "c", "profile": "cool"}, {**row, "batch_id": "w", "profile": "warm"}]
+    facts = to_facts(sharing([COOL, WARM])[T])
+    kept = compromises_in(
+        [{"from_ms": 10, "recorded_ms": 10, "who": "Ines", "facts": facts}],
+        room_id="one",
+        stays=stays_in_order([*both, gone]),
+        profiles={("cool", 1): COOL.profile, ("warm", 1): WARM.profile},
+    )
+
+    assert [who_at(kept, at) for at in (9, 10, 19, 20)] == [None, "Ines", "Ines", None]
+
+
+# --- text limits under a compromise ----------------------------------------------------------------------------
+
+
+def limits_under(*stated: Stated) -> dict[str, tuple[float, float | None]]:
+    """Near and far limits of a room in which cool and warm crops stand, and something moist."""
+    room = limits(
+        {
+            WARM_SIDE: text_limit(18, margin=1, far=21),
+            COLD_SIDE: text_limit(16, margin=1, far=12),
+            HUMIDITY_LOW: text_limit(75),
+        }
+    )
+    found = with_compromises(room, {one.share.quantity: one for one in stated})
+    assert (found is room) == (found.limits == room.limits)
+    return {
+        f"{quantity} {side}": (held.near.limit, None if held.far is None else held.far.limit)
+        for (quantity, side), held in found.limits.items()
+    }
+
+
+def test_a_text_limit_inside_the_stated_band_moves_out_and_takes_its_far_limit_along() -> None:
+    """By hand: 17-19 degC is stated. High 18 lies inside: it moves to 19 + 0.5 + 1 = 20.5, so 21 goes to 23.5.
+
+    Low 16 is too near: 17 - 0.5 - 1 = 15.5, so 12 goes to 11.5. Humidity was not stated.
+    """
+    assert limits_under(said(0, COOL, WARM)) == {
+        "temperature high": (20.5, 23.5),
+        "temperature low": (15.5, 11.5),
+        "humidity low": (75, None),
+    }
+
+
+def test_without_a_compromise_text_limits_stay() -> None:
+    assert limits_under() == {
+        "temperature high": (18, 21),
+        "temperature low": (16, 12),
+        "humidity low": (75, None),
+    }
+
+
+def test_a_text_limit_far_enough_outside_stays_and_one_without_a_far_limit_moves_alone() -> None:
+    """By hand: cool and hot crops meet least badly at 16 + 9/2 = 20.5, 1 either way: 19.5-21.5.
+
+    High 18 moves to 21.5 + 1.5 = 23; low 16 is 3.5 outside and stays.
+    """
+    room = limits({WARM_SIDE: text_limit(18, margin=1), COLD_SIDE: text_limit(16, margin=1)})
+    found = with_compromises(room, {T: said(0, COOL, HOT)}).limits
+
+    assert (found[WARM_SIDE].near.limit, found[WARM_SIDE].far) == (23, None)
+    assert found[COLD_SIDE] is room.limits[COLD_SIDE]
+
+
+def test_a_side_without_an_edge_moves_nothing() -> None:
+    """A stated share of which only one side is a figure: it cannot come of a clash, and does no harm."""
+    open_low = Stated(from_ms=0, recorded_ms=0, who="Ines", share=sharing([crop("c", {T: band(high=17)})])[T])
+    room = limits({COLD_SIDE: text_limit(16, margin=1)})
+
+    assert with_compromises(room, {T: open_low}) is room
