@@ -10,7 +10,8 @@ from dataclasses import dataclass
 from typing import Final
 
 from tests.house_measures import ROOT
-from tests.support.reference import FOLDER, Row, Use, rows_of, uses_of_rows
+from tests.support.reference import FOLDER, Row, Use, rows_left_out, rows_of, uses_of_rows
+from tests.support.shipped import PROFILES
 
 README: Final = FOLDER / "README.md"
 BASES: Final = ("read", "computed", "from memory", "common practice")
@@ -25,7 +26,7 @@ class File:
     group: str
 
 
-_EXPECTED: Final = (
+FILES: Final = (
     File(
         name="psychrometrics.csv",
         group="quantity",
@@ -80,13 +81,6 @@ _EXPECTED: Final = (
     File(name="mqtt.csv", group="kind", about="Which topics a filter matches, and which topic names are valid."),
 )
 
-FILES: Final = tuple(file for file in _EXPECTED if (FOLDER / file.name).exists())
-
-LOOKED_UP: Final[dict[str, str]] = {
-    "species_climate.csv": "`tests/rules/test_shipped_profiles.py`: looks up every figure that ships"
-}
-"""Files whose rows are looked up by a test instead of gone through. Empty at best."""
-
 _PROGRAMS: Final = re.compile(
     r"(PsychroLib|CoolProp|MetPy|iapws|zoneinfo with tzdata|paho-mqtt|smsutil|numpy|scipy|mpmath) (\d[\d.]*\d)"
 )
@@ -108,13 +102,11 @@ A test holds it to both, and every row to a test. A test that is not named here 
 cases whose arithmetic stands beside them.
 """
 
-_SOURCES: Final = """
-Source keys of `species_climate.csv`: S08, S09, S13, S14, S15 are copies of one handbook (Stamets, *Growing Gourmet
-and Medicinal Mushrooms*), read second hand and not independent of each other; S17 Royse, *Cultivation of Oyster
-Mushrooms*; S19 Jitareerat and others 2018; S22 Shnyreva and others 2017; S23 Jang and others 2003, second hand;
-M02 Royse, *Cultivation of Shiitake on Natural and Synthetic Logs*, M04 the handbook again and M09 the log shiitake
-guide of 2013, all three from memory; CP common practice.
-"""
+_SPECIES: Final = "species_climate.csv"
+_NO_WORK: Final = {
+    "CP": "common practice, no single source",
+    "MERGED": "a judgement over the other rows of the species and stage; counts as no source",
+}
 
 _ELSEWHERE: Final = (
     ("saturated salts and their humidity (Greenspan 1977)", "for checking probes, which is not built"),
@@ -130,7 +122,6 @@ _ELSEWHERE: Final = (
     ("record keeping, recording intervals, retention", "exports are not built"),
     ("phone numbers (E.164), rotas (RFC 5545), push messages, CAP", "those ways to tell and rotas are not built"),
     ("MQTT facts beyond topics", "they concern the broker; the kill test meets them on real parts"),
-    ("light, fresh air, yield and shelf life by species", "no rule judges them"),
     (
         "a real office room for a week, a reading a minute (Candanedo, Feldheim 2016, *Energy and Buildings* 112)",
         "its licence is not confirmed, so it does not ship; tests that play it skip where it is missing",
@@ -142,7 +133,7 @@ _ELSEWHERE: Final = (
 def table() -> str:
     """The whole page."""
     uses = uses_of_rows()
-    parts = [_HEADER, _overview(), *(_section(file, uses) for file in FILES), _SOURCES, _asked(), _elsewhere()]
+    parts = [_HEADER, _overview(), *(_section(file, uses) for file in FILES), _sources(), _asked(), _elsewhere()]
     return "".join(parts)
 
 
@@ -169,6 +160,14 @@ def _section(file: File, uses: Sequence[Use]) -> str:
         f"| {name} | {_bases(rows)} | {_programs(rows)} | {_tests(file, rows, uses)} |"
         for name, rows in groups.items()
     ]
+    return "\n".join(lines) + "\n" + _left_out(file)
+
+
+def _left_out(file: File) -> str:
+    counted = Counter(reason for reason, _ in rows_left_out().get(file.name, ()))
+    if not counted:
+        return ""
+    lines = ["\n| left out | rows |", "|---|---|", *(f"| {why} | {count} |" for why, count in counted.items())]
     return "\n".join(lines) + "\n"
 
 
@@ -187,7 +186,20 @@ def _programs(rows: Sequence[Row]) -> str:
 def _tests(file: File, rows: Sequence[Row], uses: Sequence[Use]) -> str:
     using = [use for use in uses if use.file == file.name and any(row in use.rows for row in rows)]
     said = [f"`{use.path}`: {use.sentence}" for use in using]
-    return "<br>".join(said or [LOOKED_UP.get(file.name, "")])
+    left = sum(row in rows for _, row in rows_left_out().get(file.name, ()))
+    return "<br>".join([*said, *([f"{left} left out, see below"] if left else [])])
+
+
+def _sources() -> str:
+    """What stands behind the keys of the species table, in the words of the profiles that cite them."""
+    words: dict[str, set[str]] = {key: {what} for key, what in _NO_WORK.items()}
+    for profile in PROFILES:
+        for key, what in profile.sources.items():
+            words.setdefault(key, set()).add(what)
+    lines = [f"\n## Sources of {_SPECIES}\n", "| key | source |", "|---|---|"]
+    for key in sorted({row["source_id"] for row in rows_of(_SPECIES)}):
+        lines.append(f"| {key} | {'<br>'.join(sorted(words.get(key, {'only in rows that are left out'})))} |")
+    return "\n".join(lines) + "\n"
 
 
 def _asked() -> str:

@@ -1,7 +1,8 @@
 """The files of check values in ``tests/reference``, and which test uses which row of them.
 
 A test that is parametrised by rows is found by its parameters. One that goes over several rows at once says which:
-``@uses(*ROWS)``.
+``@uses(*ROWS)``. A module that leaves rows out on purpose says why: ``LEFT_OUT = {"file.csv": why}``, where
+``why`` returns a reason, or nothing for a row that must be used.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from dataclasses import dataclass
 from functools import cache
 from importlib import import_module
 from pathlib import Path
+from types import ModuleType
 from typing import Any, Final, TypeAlias, TypeVar
 
 from tests.house_measures import ROOT
@@ -21,6 +23,7 @@ Test = TypeVar("Test", bound=Callable[..., object])
 
 FOLDER: Final = Path(__file__).parents[1] / "reference"
 _USED: Final = "rows_used"
+_LEFT_OUT: Final = "LEFT_OUT"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,16 +60,40 @@ def uses(*rows: Row) -> Callable[[Test], Test]:
 @cache
 def uses_of_rows() -> tuple[Use, ...]:
     """Every use of a row by a test of the project, by path and in the order of the module."""
-    rows_by_file = {path.name: rows_of(path.name) for path in sorted(FOLDER.glob("*.csv"))}
-    found: list[Use] = []
+    rows_by_file = _rows_by_file()
+    return tuple(
+        use
+        for path, module in _modules()
+        for name, test in vars(module).items()
+        if name.startswith("test_")
+        for use in _uses_of(path, name, test, rows_by_file)
+    )
+
+
+@cache
+def rows_left_out() -> Mapping[str, tuple[tuple[str, Row], ...]]:
+    """By file, the rows that no test uses, each behind the reason that a test's module gives."""
+    rows_by_file = _rows_by_file()
+    return {
+        file: tuple((reason, row) for row in rows_by_file[file] if (reason := why(row)))
+        for _, module in _modules()
+        for file, why in getattr(module, _LEFT_OUT, {}).items()
+    }
+
+
+def _rows_by_file() -> dict[str, list[Row]]:
+    return {path.name: rows_of(path.name) for path in sorted(FOLDER.glob("*.csv"))}
+
+
+@cache
+def _modules() -> tuple[tuple[Path, ModuleType], ...]:
+    """The test modules that have to do with these files."""
+    found = []
     for path in sorted((ROOT / "tests").rglob("test_*.py")):
         text = path.read_text(encoding="utf-8")
-        if "reference" not in text or not any(file in text for file in rows_by_file):
-            continue
-        module = import_module(".".join(path.relative_to(ROOT).with_suffix("").parts))
-        for name, test in vars(module).items():
-            if name.startswith("test_"):
-                found += _uses_of(path.relative_to(ROOT), name, test, rows_by_file)
+        if "reference" in text and any(file.name in text for file in FOLDER.glob("*.csv")):
+            inside = path.relative_to(ROOT)
+            found.append((inside, import_module(".".join(inside.with_suffix("").parts))))
     return tuple(found)
 
 
