@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncGenerator
-from contextlib import asynccontextmanager
 from typing import Annotated, Literal, TypeAlias
 
 from fastapi import APIRouter, Path, Query
 from pydantic import AfterValidator, Field
 
 from rules.model import Instant, Quantity, Side
-from service.api.access import AtDesk, changing
+from service.api.access import AtDesk
 from service.api.fields import Answered, Asked, PersonId, RoomId, Who, one_line
 from service.api.moments import Moment, Shown
 from service.api.problems import declared
@@ -19,7 +17,7 @@ from service.reports.words import Words
 from service.storage import holds, rooms
 from service.storage.holds import HoldRow
 from service.watch.desk import Desk
-from service.watch.holds import Holding, Left
+from service.watch.holds import Left, holding
 
 router = APIRouter(tags=["holds"])
 
@@ -98,8 +96,8 @@ async def get_holds(
     responses=declared(404, 409),
 )
 async def post_working(desk: AtDesk, room_id: RoomId, asked: WorkingAsked) -> HeldBack:
-    async with _holding(desk) as holding:
-        return _said(desk, await holding.working(room_id, asked.person_id, asked.until))
+    async with holding(desk) as changes:
+        return _said(desk, await changes.working(room_id, asked.person_id, asked.until))
 
 
 @router.post(
@@ -110,8 +108,8 @@ async def post_working(desk: AtDesk, room_id: RoomId, asked: WorkingAsked) -> He
     responses=declared(404, 409),
 )
 async def post_working_everywhere(desk: AtDesk, asked: WorkingAsked) -> HeldBack:
-    async with _holding(desk) as holding:
-        return _said(desk, await holding.working(None, asked.person_id, asked.until))
+    async with holding(desk) as changes:
+        return _said(desk, await changes.working(None, asked.person_id, asked.until))
 
 
 @router.post(
@@ -120,8 +118,8 @@ async def post_working_everywhere(desk: AtDesk, asked: WorkingAsked) -> HeldBack
     responses=declared(404, 409),
 )
 async def post_out(desk: AtDesk, person_id: PersonId) -> list[HeldBack]:
-    async with _holding(desk) as holding:
-        return [_said(desk, row) for row in await holding.out(person_id)]
+    async with holding(desk) as changes:
+        return [_said(desk, row) for row in await changes.out(person_id)]
 
 
 @router.post(
@@ -139,14 +137,14 @@ async def post_leave(desk: AtDesk, room_id: RoomId, asked: LeaveAsked) -> HeldBa
         why=asked.why,
         who=asked.who,
     )
-    async with _holding(desk) as holding:
-        return _said(desk, await holding.leave(room_id, left))
+    async with holding(desk) as changes:
+        return _said(desk, await changes.leave(room_id, left))
 
 
 @router.post("/holds/{hold_id}/end", summary="End what is held back before its time", responses=declared(404, 409))
 async def post_end(desk: AtDesk, hold_id: HoldId, asked: EndAsked) -> HeldBack:
-    async with _holding(desk) as holding:
-        return _said(desk, await holding.end(hold_id, who=asked.who))
+    async with holding(desk) as changes:
+        return _said(desk, await changes.end(hold_id, who=asked.who))
 
 
 def on_at(desk: Desk, found: list[HoldRow], at_ms: Instant) -> list[HeldBack]:
@@ -178,9 +176,3 @@ def held_back(desk: Desk, row: HoldRow) -> HeldBack:
 def _said(desk: Desk, row: HoldRow) -> HeldBack:
     log.info("hold", hold=row.hold_id, kind=row.kind, room=row.room_id, end_ms=row.end_ms, who=row.who)
     return held_back(desk, row)
-
-
-@asynccontextmanager
-async def _holding(desk: Desk) -> AsyncGenerator[Holding]:
-    async with changing(desk) as connection:
-        yield Holding(connection=connection, farm_id=desk.farm_id, now_ms=desk.clock.now_ms())

@@ -7,6 +7,8 @@ is ended and begun anew, so that what was meant before stays written down.
 
 from __future__ import annotations
 
+from collections.abc import AsyncGenerator
+from contextlib import asynccontextmanager
 from dataclasses import dataclass, replace
 from typing import Final
 from uuid import uuid4
@@ -16,6 +18,8 @@ from service.errors import NotAllowed, NotUnderstood
 from service.storage import holds, people, rooms
 from service.storage.database import Connection
 from service.storage.holds import LEAVE, WORKING, HoldRow
+from service.storage.turn import take_turn
+from service.watch.desk import Desk
 
 LONGEST_WORK_MS: Final = 12 * HOUR_MS
 """The longest day anyone works: an "out" that was forgotten must not hold back the whole night after it."""
@@ -146,6 +150,14 @@ class Holding:
             recorded_ms=self.now_ms,
             who=who,
         )
+
+
+@asynccontextmanager
+async def holding(desk: Desk) -> AsyncGenerator[Holding]:
+    """One transaction in which holds begin or end; such changes happen one after the other."""
+    async with desk.database.write() as connection:
+        await take_turn(connection, desk.farm_id)
+        yield Holding(connection=connection, farm_id=desk.farm_id, now_ms=desk.clock.now_ms())
 
 
 def _same(a: HoldRow, b: HoldRow) -> bool:

@@ -19,7 +19,7 @@ from service.storage import people
 from service.storage.holds import holds_of
 from service.watch.desk import Desk
 from service.watch.respond import Word, answer
-from service.web import moving_pages
+from service.web import moving_pages, working_pages
 from service.web.paper import STATIC, page, words_of
 from service.web.room_page import room_page
 from service.web.same_site import SameSite
@@ -36,6 +36,7 @@ def add_pages(app: FastAPI) -> None:
     """Add the pages to the application. Call this last: what no other route knows is answered in words here."""
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     app.include_router(moving_pages.router)
+    app.include_router(working_pages.router)
     app.include_router(router)
     app.add_middleware(GZipMiddleware, minimum_size=_WORTH_PACKING)
     app.add_middleware(SameSite)
