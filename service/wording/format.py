@@ -44,8 +44,10 @@ def edge_on_page(quantity: Quantity, value: float, units: Units) -> str:
 def band_on_page(
     quantity: Quantity, low: float | None, high: float | None, units: Units, phrases: Phrases = ENGLISH
 ) -> str:
-    """A band in words: "85 to 95%", "up to 1,000 ppm", "85% and over"; empty when it has no edge."""
+    """A band in words: "85 to 95%", "up to 1,000 ppm", "85% and over", "95%"; empty when it has no edge."""
     unit = scale_of(quantity, units).page_unit
+    if low is not None and low == high:
+        return edge_on_page(quantity, low, units) + unit
     if low is not None and high is not None:
         lower, upper = edge_on_page(quantity, low, units), edge_on_page(quantity, high, units)
         return phrases.band_between.format(low=lower, high=upper + unit)

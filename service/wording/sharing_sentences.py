@@ -9,7 +9,6 @@ from typing import Final, Protocol
 from rules.model import Quantity, Side
 from service.wording.format import band_on_page, difference_on_page
 from service.wording.phrases import ENGLISH, Phrases
-from service.wording.sentences import edge
 from service.wording.units import Units
 
 
@@ -141,9 +140,7 @@ def nothing_in_common(share: Share, units: Units, said: SharingPhrases = ENGLISH
 
 
 def band(share: Share, units: Units) -> str:
-    """The room's band, or what passes for one; it may be a single value."""
-    if share.low is not None and share.low == share.high:
-        return edge(share.quantity, share.low, units)
+    """The room's band, or what passes for one."""
     return band_on_page(share.quantity, share.low, share.high, units)
 
 

@@ -57,6 +57,7 @@ def test_a_difference_has_no_zero_point() -> None:
 
 def test_a_band_is_said_with_the_edges_it_has() -> None:
     assert band_on_page(Quantity.HUMIDITY, 85, 97.5, "metric") == "85 to 97.5%"
+    assert band_on_page(Quantity.HUMIDITY, 95, 95, "metric") == "95%"
     assert band_on_page(Quantity.CO2, None, 1000, "metric") == "up to 1,000 ppm"
     assert band_on_page(Quantity.TEMPERATURE, 13, None, "us") == "55.4 °F and over"
     assert band_on_page(Quantity.TEMPERATURE, None, None, "us") == ""
