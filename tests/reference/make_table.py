@@ -116,9 +116,10 @@ _ELSEWHERE: Final = (
         "drift of probes is not judged yet",
     ),
     (
-        "air change rate, purge times, mass balance and pressure correction of CO2",
+        "air change rate, purge times, mass balance, mixtures and mg/m3 of CO2",
         "how quickly a room clears is not worked out yet",
     ),
+    ("SenML units and versions beyond those here", "no quantity of ours comes in them"),
     ("record keeping, recording intervals, retention", "exports are not built"),
     ("phone numbers (E.164), rotas (RFC 5545), push messages, CAP", "those ways to tell and rotas are not built"),
     ("MQTT facts beyond topics", "they concern the broker; the kill test meets them on real parts"),
@@ -197,8 +198,9 @@ def _sources() -> str:
         for key, what in profile.sources.items():
             words.setdefault(key, set()).add(what)
     lines = [f"\n## Sources of {_SPECIES}\n", "| key | source |", "|---|---|"]
-    for key in sorted({row["source_id"] for row in rows_of(_SPECIES)}):
-        lines.append(f"| {key} | {'<br>'.join(sorted(words.get(key, {'only in rows that are left out'})))} |")
+    unsaid = {"only in rows that are left out"}
+    keys = sorted({row["source_id"] for row in rows_of(_SPECIES)})
+    lines += [f"| {key} | {'<br>'.join(sorted(words.get(key, unsaid)))} |" for key in keys]
     return "\n".join(lines) + "\n"
 
 
