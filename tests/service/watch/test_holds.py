@@ -146,3 +146,17 @@ async def test_judged_all_at_once_afterwards_gives_the_same(database: Database, 
     await _working(database, at=0, until=40)
     await judge_at(database, farm, 60)
     assert await _told(database) == [("held", "round", 13), ("trouble", "wake", 40)]
+
+
+async def test_limits_for_people_are_not_held_whoever_works_and_whatever_is_left(
+    database: Database, farm: dict[str, Any]
+) -> None:
+    """40 000 ppm of CO2 is over the 15-minute figure of 30 000 (NIOSH pocket guide, ACGIH; from memory)."""
+    await _working(database, at=0, until=120)
+    await _leave(database, at=0, until=120)
+    await hear(database, [40_000.0] * 40, quantity=Quantity.CO2)
+    await _go_on(database, farm, to=40)
+    found = await notices(database)
+    people = [n for n in found if n["notice_key"].split("/")[2] == Side.PEOPLE]
+    assert {n["telling"] for n in people} == {"danger"}
+    assert {n["telling"] for n in found if n not in people} <= {"round"}
