@@ -113,7 +113,7 @@ def exposure(
 
 def exposure_of(steps: Sequence[Step], *, bands: Sequence[BandFrom]) -> Exposure:
     """The same from steps that were cut already: for holding one night against several rows of edges."""
-    cut = list(_laid_over(steps, bands))
+    cut = _laid_over(steps, bands)
     found = [stretch for side in EDGES for stretch in _stretches(cut, side)]
     return Exposure(
         from_ms=steps[0].from_ms,
@@ -129,18 +129,20 @@ def spread(readings: Iterable[Reading], *, from_ms: Instant, to_ms: Instant) -> 
     return (min(values), max(values)) if values else None
 
 
-def _laid_over(steps: Iterable[Step], bands: Sequence[BandFrom]) -> Iterator[tuple[Step, BandFrom]]:
-    """Each step with the band that holds over it, cut in two where the band steps."""
-    band, coming = BandFrom(from_ms=0), list(reversed(bands))
+def _laid_over(steps: Iterable[Step], bands: Sequence[BandFrom]) -> list[tuple[BandFrom, list[Step]]]:
+    """The steps over which each band holds; a step is cut in two where the band changes within it."""
+    found: list[tuple[BandFrom, list[Step]]] = [(BandFrom(from_ms=0), [])]
+    coming = list(reversed(bands))
     for whole in steps:
         step = whole
         while coming and coming[-1].from_ms < step.to_ms:
             at_ms = coming[-1].from_ms
             if at_ms > step.from_ms:
-                yield step._replace(to_ms=at_ms), band
+                found[-1][1].append(step._replace(to_ms=at_ms))
                 step = step._replace(from_ms=at_ms)
-            band = coming.pop()
-        yield step, band
+            found.append((coming.pop(), []))
+        found[-1][1].append(step)
+    return found
 
 
 @dataclass(slots=True, kw_only=True)
@@ -178,16 +180,9 @@ class _Open:
         )
 
 
-def _stretches(cut: Iterable[tuple[Step, BandFrom]], side: Side) -> Iterator[Stretch]:
-    low = side is Side.LOW
+def _stretches(cut: Iterable[tuple[BandFrom, list[Step]]], side: Side) -> Iterator[Stretch]:
     going: _Open | None = None
-    for step, band in cut:
-        value = step.lowest if low else step.highest
-        if value is None:
-            continue
-        # The same as BandFrom.depth; written out because a night asks it ten thousand times.
-        edge = band.low if low else band.high
-        depth = 0.0 if edge is None else (edge - value if low else value - edge)
+    for step, value, depth in _depths(cut, side):
         if depth > 0:
             at_ms = step.from_ms
             going = going or _Open(side=side, from_ms=at_ms, last_ms=at_ms, worst=value, worst_ms=at_ms)
@@ -197,3 +192,17 @@ def _stretches(cut: Iterable[tuple[Step, BandFrom]], side: Side) -> Iterator[Str
             going = None
     if going is not None:
         yield going.closed(None)
+
+
+def _depths(cut: Iterable[tuple[BandFrom, list[Step]]], side: Side) -> Iterator[tuple[Step, float, float]]:
+    """Each step of which something is known, its value, and how far that is outside (not above 0: inside).
+
+    As :meth:`BandFrom.depth`, written out because a night asks it ten thousand times.
+    """
+    for band, steps in cut:
+        edge = band.edge(side)
+        for step in steps:
+            value = step.lowest if side is Side.LOW else step.highest
+            if value is not None:
+                depth = 0.0 if edge is None else (edge - value if side is Side.LOW else value - edge)
+                yield step, value, depth

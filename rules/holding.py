@@ -7,7 +7,7 @@ nights of readings: one pass over each probe's, one sort over all that changes.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from operator import itemgetter
 from typing import NamedTuple, TypeAlias
 
@@ -54,16 +54,17 @@ def spoken(readings: Iterable[Reading]) -> dict[ProbeId, list[Change]]:
         if values is None:
             values = by_probe[reading.probe] = {}
         values[reading.at_ms] = reading.value
-    return {probe: list(_changes(sorted(values.items()))) for probe, values in by_probe.items()}
+    return {probe: list(_changes(values)) for probe, values in by_probe.items()}
 
 
-def _changes(samples: Sequence[tuple[Instant, float]]) -> Iterator[Change]:
+def _changes(values: Mapping[Instant, float]) -> Iterator[Change]:
     """What one probe says. The hold is that of :class:`rules.room_state.Held`, worked out as it goes along."""
+    first_ms, *later = sorted(values)
     gaps: tuple[int, ...] = ()
     hold_ms = _hold_ms(gaps)
-    before_ms, _ = samples[0]
-    yield samples[0]
-    for at_ms, value in samples[1:]:
+    yield first_ms, values[first_ms]
+    before_ms = first_ms
+    for at_ms in later:
         gap_ms = at_ms - before_ms
         if gap_ms > hold_ms:
             yield before_ms + hold_ms, None
@@ -71,7 +72,7 @@ def _changes(samples: Sequence[tuple[Instant, float]]) -> Iterator[Change]:
             gone, gaps = gaps[: 1 - GAPS_KEPT], (*gaps[1 - GAPS_KEPT :], gap_ms)
             if gone != (gap_ms,):  # a steady probe need not be measured again and again
                 hold_ms = _hold_ms(gaps)
-        yield at_ms, value
+        yield at_ms, values[at_ms]
         before_ms = at_ms
     yield before_ms + hold_ms, None
 
