@@ -45,6 +45,18 @@ class PeopleLimits:
     fifteen_minutes_ppm: float = 30000.0
     ceiling_ppm: float | None = None
 
+    @classmethod
+    def set_by(
+        cls, *, eight_hours_ppm: float | None, fifteen_minutes_ppm: float | None, ceiling_ppm: float | None
+    ) -> PeopleLimits:
+        """The limits a farm set, the usual figure where it set none."""
+        usual = cls(ceiling_ppm=ceiling_ppm)
+        return cls(
+            eight_hours_ppm=usual.eight_hours_ppm if eight_hours_ppm is None else eight_hours_ppm,
+            fifteen_minutes_ppm=usual.fifteen_minutes_ppm if fifteen_minutes_ppm is None else fifteen_minutes_ppm,
+            ceiling_ppm=ceiling_ppm,
+        )
+
     def of(self, level: Level) -> float | None:
         """The figure that ``level`` is about; ``None`` for a ceiling that is not set."""
         if level is Level.EIGHT_HOURS:

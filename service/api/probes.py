@@ -13,7 +13,8 @@ from service.api.access import AtDesk, changing
 from service.api.fields import Answered, Asked, Note, ProbeName, RoomId, Who
 from service.api.moments import Moment, Shown
 from service.api.problems import declared
-from service.storage import rooms
+from service.log import log
+from service.storage import people_air, rooms
 from service.storage.rows import Record
 from service.storage.spans import Kept, newest_values
 from service.watch.moving import not_ahead
@@ -39,7 +40,19 @@ class Probe(Answered):
     placed_from: Shown | None
     first_heard: Shown
     last_heard: Shown | None = Field(description="By our clock; none for a probe that was placed and never heard.")
+    co2_top_ppm: float | None = Field(
+        description="It reads no higher: a value there counts as at least that much. None: not known."
+    )
     newest: list[Value]
+
+
+class Top(Asked):
+    """How far a probe reads."""
+
+    co2_top_ppm: Annotated[float, Field(ge=1000, le=1_000_000)] | None = Field(
+        description="From the probe's data sheet. None: not known."
+    )
+    who: Who
 
 
 class Placement(Asked):
@@ -105,6 +118,24 @@ async def post_placement(desk: AtDesk, probe_id: ProbeName, asked: Placement) ->
     return Placed(probe_id=probe_id, room_id=asked.room_id, place=asked.place, since=from_ms, who=asked.who)
 
 
+@router.put(
+    "/{probe_id}/top",
+    summary="Say how far a probe reads",
+    description=(
+        "A CO2 probe that has reached the end of its range cannot say how much more there is: people in the room "
+        "are told of it as 'at least'. Do not trust the number inside; measure with a meter at the door."
+    ),
+    responses=declared(404),
+)
+async def put_top(desk: AtDesk, probe_id: ProbeName, asked: Top) -> Probe:
+    async with changing(desk) as connection:
+        await people_air.set_top(connection, desk.farm_id, probe_id, asked.co2_top_ppm)
+        rows = await rooms.all_probes(connection, desk.farm_id)
+        newest = await newest_values(connection, desk.farm_id, {probe_id})
+    log.info("said how far a probe reads", probe=probe_id, co2_top_ppm=asked.co2_top_ppm, who=asked.who)
+    return _probe(next(row for row in rows if row["probe_id"] == probe_id), by_probe(newest))
+
+
 def by_probe(newest: Iterable[Kept]) -> dict[str, list[Kept]]:
     """Newest readings, sorted out by probe."""
     found: dict[str, list[Kept]] = {}
@@ -121,5 +152,6 @@ def _probe(row: Record, newest: Mapping[str, list[Kept]]) -> Probe:
         placed_from=row["valid_from_ms"],
         first_heard=row["first_heard_ms"],
         last_heard=row["last_heard_ms"] or None,
+        co2_top_ppm=row["co2_top_ppm"],
         newest=[value_of(kept) for kept in newest.get(row["probe_id"], [])],
     )

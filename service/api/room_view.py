@@ -10,10 +10,12 @@ from service.api.alarms import Alarm, alarm_of
 from service.api.fields import Answered
 from service.api.holds import HeldBack, on_at
 from service.api.moments import Shown
+from service.api.people_limits import PeopleHere, entry_cautions, people_here
 from service.api.probes import Value, by_probe, value_of
 from service.localtime import stage_day
 from service.reports.night import Books
 from service.reports.night_facts import air_of_room
+from service.reports.people_air import people_air_of
 from service.storage import rooms, views
 from service.storage.database import Connection
 from service.storage.holds import holds_of
@@ -80,6 +82,11 @@ class RoomNow(Answered):
     limits: list[LimitHere]
     held_back: list[HeldBack] = Field(description="Who works here, and what is left until when.")
     open_alarms: list[Alarm]
+    people: PeopleHere | None = Field(description="None where CO2 was never heard.")
+    air_out_before_entry: bool = Field(
+        description="A CO2 limit for people is passed, or a stage here is grown above it on purpose."
+    )
+    cautions: list[str] = Field(description="What to mind before going in.")
     judged_until: Shown | None
 
 
@@ -89,6 +96,9 @@ async def look_at(connection: Connection, desk: Desk, room_id: str) -> RoomNow:
     room = await rooms.room(connection, farm_id, room_id)
     present = await room_now(connection, farm_id, room, catalogue=desk.catalogue, now_ms=now_ms)
     alarms = await views.present_alarms(connection, farm_id, room_id)
+    people = await people_air_of(connection, desk.farm, room_id)
+    passed = people is not None and bool(people.passed)
+    air_out = passed or any(crop.stage.above_people_limit for crop in present.crops)
     return RoomNow(
         room_id=room_id,
         name=room["name"],
@@ -103,6 +113,9 @@ async def look_at(connection: Connection, desk: Desk, room_id: str) -> RoomNow:
         ],
         held_back=on_at(desk, await holds_of(connection, farm_id, room_id, from_ms=now_ms), now_ms),
         open_alarms=[alarm_of(alarm) for alarm in alarms if is_open(alarm["state"])],
+        people=None if people is None else people_here(people),
+        air_out_before_entry=air_out,
+        cautions=entry_cautions(desk.farm["room_word"]) if air_out else [],
         judged_until=await views.judged_until(connection, farm_id, room_id),
     )
 

@@ -15,6 +15,7 @@ from service.api import (
     holds,
     nights,
     people,
+    people_limits,
     probes,
     profiles,
     readings,
@@ -79,6 +80,7 @@ def add_api(app: FastAPI) -> None:
     api.state.house = app
     for part in (
         farm,
+        people_limits,
         rooms,
         first_days,
         holds,

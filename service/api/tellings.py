@@ -24,7 +24,9 @@ class Notice(Answered):
 
     notice_key: str
     kind: str
-    telling: str = Field(description="wake: told at once; round: on the round sheet.")
+    telling: str = Field(
+        description="wake: told at once; danger: told at once, held back by nothing; round: on the round sheet."
+    )
     room_id: str | None
     happening_id: str | None
     at: Shown = Field(description="When it happened.")

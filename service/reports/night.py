@@ -13,6 +13,7 @@ from rules.model import HOUR_MS, Instant, Quantity, Reading, Side
 from service.reports.air import Air, air_now
 from service.reports.dips import Dip, Outside, outside
 from service.reports.growing import CropThere, Growing, Profiles, growing
+from service.reports.people_air import PeopleAir, people_air_of
 from service.reports.shared_band import Clash
 from service.reports.span import Span
 from service.storage import nights, outbox, rooms
@@ -89,6 +90,10 @@ class RoomNight:
     recent: tuple[Reading, ...]
     """What was measured there in the last hour."""
     altitude_m: float
+    people: PeopleAir | None
+    """How its air stands against the limits for people; ``None`` where CO2 was never heard."""
+    grown_above_people_limit: bool
+    """A stage there now is grown above the limit for people on purpose."""
     alarms: tuple[Record, ...]
     """Not simply normal now."""
     notices: tuple[Record, ...]
@@ -111,8 +116,15 @@ class RoomNight:
         return tuple(q for q in self.quantities if q.now is not None and q.now.side is not None)
 
     @property
+    def air_out_before_entry(self) -> bool:
+        """True where a limit for people is passed, or is meant to be."""
+        return self.grown_above_people_limit or (self.people is not None and bool(self.people.passed))
+
+    @property
     def co2_is_or_was_high(self) -> bool:
         """True when people have to be told to air out first, whatever the crop likes."""
+        if self.air_out_before_entry or any(n["facts"].get("side") == Side.PEOPLE for n in self.notices):
+            return True
         for q in self.quantities:
             if q.quantity is Quantity.CO2:
                 seen = [*(q.spread or ()), *([q.now.value] if q.now else [])]
@@ -216,6 +228,10 @@ async def room_night(books: Books, room_id: str, span: Span, ledger: Ledger) -> 
         places=material.places,
         recent=tuple(h.reading for h in recent),
         altitude_m=books.farm["altitude_m"],
+        people=await people_air_of(connection, books.farm, room_id),
+        grown_above_people_limit=any(
+            crop.stage.above_people_limit for crop in material.crops.crops_at(span.now_ms)
+        ),
         **ledger.of(room_id),
     )
 

@@ -18,6 +18,8 @@ from service.storage.rows import Record
 TENDERNESS: Final = {"pinning": 4.0, "fruiting": 2.0, "storage": 2.0, "soak": 1.5, "browning": 1.0, "rest": 0.5}
 """How much a minute outside the band counts, by stage (our judgement: pins forgive least, a rest most)."""
 _OTHER_TENDERNESS: Final = 1.0
+_TROUBLE: Final = frozenset({"trouble", "danger", "people"})
+"""Kinds of notices after which a room was not quiet."""
 
 
 class Standing(IntEnum):
@@ -139,7 +141,7 @@ def _standing(night: RoomNight, unheard: Sequence[QuantityNight]) -> Standing:
         return Standing.OUT_NOW
     if unheard:
         return Standing.CANNOT_SAY
-    if night.dips or any(n["kind"] == "trouble" for n in night.notices):
+    if night.dips or any(n["kind"] in _TROUBLE for n in night.notices):
         return Standing.WELL_AGAIN
     return Standing.QUIET
 

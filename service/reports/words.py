@@ -17,6 +17,7 @@ from service.reports.span import Span
 from service.storage.holds import WORKING, HoldRow
 from service.storage.rows import Record
 from service.wording.format import clock, day, on_page
+from service.wording.people_texts import ENGLISH_PEOPLE, LimitPassed, passed_line
 from service.wording.sentences import (
     IN_ENGLISH,
     DipFacts,
@@ -93,7 +94,7 @@ class Words:
         """The first word about a room; empty for a quiet one."""
         said, words = self.language
         if line.standing is Standing.STILL_WRONG:
-            alarm = line.night.open_alarms[0]
+            alarm = max(line.night.open_alarms, key=lambda a: a["side"] == Side.PEOPLE)
             heard = {q.quantity.value for q in line.night.quantities if q.now is not None}
             sentence = said.still if alarm["quantity"] in heard else said.still_unheard
             return sentence.format(side=words.side[Side(alarm["side"])])
@@ -106,8 +107,9 @@ class Words:
 
     def story(self, line: RoomLine) -> str:
         """What happened in a room and how it stands, in a line or two."""
-        sentences = [dip_line(self._facts(line.night, dip), self.units, self.language) for dip in _telling(line)]
-        sentences += self._out_now(line.night)
+        people = self.people(line.night)
+        dips = [dip_line(self._facts(line.night, dip), self.units, self.language) for dip in _telling(line)]
+        sentences = [*people, *dips, *self._out_now(line.night)]
         if line.unheard:
             sentences.append(unheard_line([q.quantity for q in line.unheard], self.language))
         if not sentences and line.standing is Standing.WELL_AGAIN:
@@ -116,6 +118,36 @@ class Words:
         if checks:
             sentences.append(self.language[0].first_check.format(check=checks[-1]))
         return " ".join(sentences)
+
+    def people(self, night: RoomNight) -> list[str]:
+        """How the room stands against the limits for people; nothing where none was passed or meant to be."""
+        said, air, found = ENGLISH_PEOPLE, night.people, []
+        if air is not None and air.passed:
+            level = air.passed[-1]
+            value, limit = air.value_of(level), air.limits.of(level)
+            passed = LimitPassed(
+                level=level.value,
+                value_ppm=value.ppm,
+                at_least=value.at_least,
+                limit_ppm=0.0 if limit is None else limit,
+                coverage=value.coverage,
+            )
+            found.append(passed_line(passed))
+        elif times := self._times_passed(night):
+            found.append(said.was.format(times=self.row(times)))
+        return [*found, said.air_out] if night.air_out_before_entry else found
+
+    def mark(self, night: RoomNight) -> list[str]:
+        """What a quiet room's one line must not leave out."""
+        return [ENGLISH_PEOPLE.air_out_mark] if night.air_out_before_entry else []
+
+    def _times_passed(self, night: RoomNight) -> list[str]:
+        """When limits for people were passed during the night: once for each happening."""
+        first: dict[str | None, Instant] = {}
+        for n in night.notices:
+            if n["kind"] in {"people", "danger"}:
+                first.setdefault(n["happening_id"], n["at_ms"])
+        return [self.moment(at_ms) for at_ms in first.values()]
 
     def _out_now(self, night: RoomNight) -> list[str]:
         going_on = {(dip.quantity, dip.side) for dip in night.dips if dip.to_ms is None}
@@ -215,7 +247,7 @@ class Words:
 
     def all_answers(self, night: RoomNight) -> list[str]:
         """Every answer of the night, in order."""
-        return [self._answer(a) for a in night.answers]
+        return list(dict.fromkeys(self._answer(a) for a in night.answers))
 
     def _answer(self, answer: Record) -> str:
         said = self.language[0]

@@ -175,11 +175,9 @@ class PeopleWatch:
 
 def limits_of(farm: Record) -> PeopleLimits:
     """The farm's own limits for people, the usual figures where it set none."""
-    usual = PeopleLimits()
-    eight, fifteen = farm.get("people_8h_ppm"), farm.get("people_15min_ppm")
-    return PeopleLimits(
-        eight_hours_ppm=usual.eight_hours_ppm if eight is None else eight,
-        fifteen_minutes_ppm=usual.fifteen_minutes_ppm if fifteen is None else fifteen,
+    return PeopleLimits.set_by(
+        eight_hours_ppm=farm.get("people_8h_ppm"),
+        fifteen_minutes_ppm=farm.get("people_15min_ppm"),
         ceiling_ppm=farm.get("people_ceiling_ppm"),
     )
 

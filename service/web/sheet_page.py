@@ -150,7 +150,7 @@ def _quiet(line: RoomLine, words: Words) -> QuietLine:
         room_id=line.night.room["room_id"],
         name=line.night.room["name"],
         crops=words.crops(line.night),
-        values=" · ".join(words.now(line.night)),
+        values=" · ".join([*words.now(line.night), *words.mark(line.night)]),
     )
 
 

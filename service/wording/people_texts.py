@@ -34,6 +34,8 @@ class PeoplePhrases:
     back: str
 
     air_out: str
+    air_out_mark: str
+    was: str
     line: str
     line_at_top: str
     line_figure: dict[str, str]
@@ -63,6 +65,8 @@ ENGLISH_PEOPLE: Final = PeoplePhrases(
         " Measure with a meter at the door before anyone goes in."
     ),
     air_out="Air out before entry.",
+    air_out_mark="air out before entry",
+    was="A limit for people was passed at {times}.",
     line="CO2 is over the limit for people: {figure}, limit {limit}.",
     line_at_top="CO2 is {figure}, and may be over the limit for people of {limit}: the probe reads no higher.",
     line_figure={

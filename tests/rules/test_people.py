@@ -119,6 +119,13 @@ def test_levels_are_known_by_their_depth_and_limits_by_their_level() -> None:
     assert [limits.of(level) for level in Level] == [5000, 30000, 30000, 40000]
 
 
+def test_a_farms_own_figures_stand_beside_the_usual_ones() -> None:
+    usual = PeopleLimits.set_by(eight_hours_ppm=None, fifteen_minutes_ppm=None, ceiling_ppm=None)
+    assert usual == PeopleLimits()
+    own = PeopleLimits.set_by(eight_hours_ppm=3000, fifteen_minutes_ppm=10000, ceiling_ppm=20000)
+    assert own == PeopleLimits(eight_hours_ppm=3000, fifteen_minutes_ppm=10000, ceiling_ppm=20000)
+
+
 @pytest.mark.parametrize("state", list(State))
 @pytest.mark.parametrize("happens", sorted(NEVER_HELD))
 def test_nobody_can_hold_it_back(state: State, happens: Happens) -> None:

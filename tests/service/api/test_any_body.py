@@ -17,6 +17,10 @@ GOOD: Final[dict[str, dict[str, Any]]] = {
         "name": "T", "place": "", "zone": "UTC", "altitude_m": 1, "units": "us", "language": "en",
         "room_word": "house", "invented": True, "morning_round": "06:00", "evening_round": "18:00", "who": "I",
     },
+    "PUT /api/farm/people-limits": {
+        "eight_hours_ppm": 3000, "fifteen_minutes_ppm": None, "ceiling_ppm": None, "who": "I",
+    },
+    "PUT /api/probes/h7-door/top": {"co2_top_ppm": 5000, "who": "I"},
     "POST /api/rooms": {"room_id": "r", "name": "R", "text_name": None, "kind": "outside", "who": "I"},
     "POST /api/rooms/house-7/first-days": {"end": None, "who": "I"},
     "POST /api/rooms/house-7/assign": {

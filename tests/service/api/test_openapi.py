@@ -18,6 +18,8 @@ CONTRACT = """
 GET /api/state
 GET /api/farm
 PUT /api/farm
+GET /api/farm/people-limits
+PUT /api/farm/people-limits
 GET /api/rooms
 POST /api/rooms
 GET /api/rooms/{room_id}
@@ -35,6 +37,7 @@ GET /api/rooms/{room_id}/sharing
 POST /api/rooms/{room_id}/answers
 GET /api/probes
 POST /api/probes/{probe_id}/placements
+PUT /api/probes/{probe_id}/top
 GET /api/profiles
 POST /api/profiles
 GET /api/profiles/{name}
