@@ -5,6 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from service.api.moments import show_moment
 from service.storage.tables import profiles
@@ -12,6 +14,7 @@ from service.watch.catalogue import copy_shipped
 from service.watch.own_profiles import copy_of_shipped
 from tests.support import farmyard
 from tests.support.api import Api, problem_in
+from tests.support.steady import STEADY
 
 COPY = copy_of_shipped("nameko", "nameko_cold", strain="cold strain")
 ADDED = "/api/profiles/nameko_cold"
@@ -196,3 +199,28 @@ async def test_a_profile_that_the_farm_had_before_one_shipped_stays_the_farms(ap
         await copy_shipped(connection, api.desk.farm_id, 2)
     assert await file_of(api, "nameko") == body
     await add(api, next_version(body, 2))
+
+
+@st.composite
+def odd_files(draw: st.DrawFn) -> bytes:
+    """Any bytes, or a good file of which a piece was replaced by another."""
+    body = COPY.encode()
+    start = draw(st.integers(0, len(body)))
+    end = draw(st.integers(start, min(len(body), start + 60)))
+    piece = draw(
+        st.sampled_from([b"", b"\x00", b"\\u0000", b"inf", b"-0.0", b"9" * 400, b'"', b"[", b"\xf0"]) | st.binary()
+    )
+    return draw(st.just(body[:start] + piece + body[end:]) | st.binary())
+
+
+@settings(
+    STEADY, max_examples=150, suppress_health_check=[HealthCheck.too_slow, HealthCheck.function_scoped_fixture]
+)
+@given(odd_files())
+async def test_no_file_makes_an_accident(one_api: Api, body: bytes) -> None:
+    answer = await one_api.client.post(
+        "/api/profiles", params={"who": "Ines"}, content=body, headers={"content-type": "application/toml"}
+    )
+    assert answer.status_code in {200, 201, 409, 422}, answer.text
+    if answer.status_code >= 400:
+        problem_in(answer)
