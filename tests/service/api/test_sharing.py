@@ -5,6 +5,7 @@ The crops are the shipped ones; their bands are read from the catalogue, so that
 
 from __future__ import annotations
 
+import asyncio
 from typing import Any
 
 import pytest
@@ -146,6 +147,16 @@ async def test_a_move_written_down_late_meets_what_came_since(api: Api) -> None:
     await api.post("/api/rooms/house-3/assign", late, expect=409)
     await api.post("/api/rooms/house-3/assign", {**late, **ACCEPTED})
     assert {row["from_ms"] for row in await kept(api)} == {farmyard.NOW_MS - 2 * HOUR_MS}
+
+
+async def test_of_two_moves_at_once_that_clash_one_is_refused(api: Api) -> None:
+    await api.post("/api/batches/SH-41/stays", {"room_id": None, "stage": "rest", "who": "Ines"})
+    bodies = [PINS, {**PINS, "profile": "grey_oyster", "stage": "fruiting"}]
+
+    answers = await asyncio.gather(*(api.client.post("/api/rooms/house-7/assign", json=b) for b in bodies))
+
+    assert sorted(answer.status_code for answer in answers) == [201, 409]
+    assert len(await batches_in(api, "house-7")) == 1
 
 
 async def test_a_cooler_takes_picked_mushrooms_of_any_species_and_no_growing_crop(one_api: Api) -> None:
