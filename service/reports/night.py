@@ -263,6 +263,8 @@ class _Material:
     def shown(self) -> list[Quantity]:
         measured = {h.reading.quantity for h in self.heard}
         banded = set(self.crops.bands(self.span.from_ms, self.span.to_ms))
+        if Quantity.TEMPERATURE in self.crops.text_limits(self.span.from_ms, self.span.to_ms):
+            banded -= {Quantity.BLOCK_CORE}  # few houses have such a probe, and the air is watched without it
         return [q for q in SHOWN if q in measured or q in banded]
 
     def quantity(self, quantity: Quantity) -> QuantityNight:

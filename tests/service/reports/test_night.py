@@ -16,6 +16,7 @@ from service.watch.catalogue import Catalogue
 from service.watch.respond import Word, answer
 from tests.support import farmyard
 from tests.support.clock import HandClock
+from tests.support.watched import grow_instead
 
 
 async def told(
@@ -100,6 +101,16 @@ async def test_the_band_steps_when_the_stage_changes(database: Database, farm: d
         (farmyard.NIGHT_FROM_MS, bands[0].low and bands[0].low.value),
         (step, bands[1].low and bands[1].low.value),
     ]
+
+
+@pytest.mark.parametrize(("profile", "shown"), [("shiitake", False), ("white_button", True)])
+async def test_a_block_core_that_nobody_measures_shows_only_where_no_air_temperature_is_watched(
+    database: Database, farm: dict[str, Any], profile: str, *, shown: bool
+) -> None:
+    """Shiitake incubates by the air of the room; button compost by its own warmth: the lack of a probe shows."""
+    await grow_instead(database, profile, "incubation", at_ms=farmyard.NIGHT_FROM_MS - HOUR_MS)
+    night = await told(database, farm)
+    assert (Quantity.BLOCK_CORE in [q.quantity for q in night.quantities]) is shown
 
 
 async def _profile(database: Database, farm: dict[str, Any]) -> Any:
