@@ -94,7 +94,7 @@ def test_an_alarm_that_was_told_stays_told_when_work_is_written_down_late() -> N
 
 
 def test_what_was_held_back_already_stays_so_until_the_work_ends() -> None:
-    """Late readings show that it never was out for its whole wait; nobody was told, so nothing need be taken back."""
+    """Late readings show that it never was out. Nobody was told, so nothing need be taken back."""
     schedule = _working(5, 90)
     state, told = judged(FALL, *schedule, until=59)
     assert moves(told) == [("held", 18)]
