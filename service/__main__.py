@@ -130,6 +130,45 @@ def add(file: ProfileFile, *, who: Annotated[str, typer.Option(help="Who adds it
         print(line)
 
 
+@app.command()
+def replay(
+    *,
+    room: Annotated[str | None, typer.Option(help="One room by its id; all of them, if absent.")] = None,
+    begin: Annotated[
+        str | None, typer.Option("--from", help="A day (2026-11-24), or a moment with its offset; 30 days back.")
+    ] = None,
+    end: Annotated[str | None, typer.Option("--to", help="The same; now, if absent.")] = None,
+    profile_file: Annotated[
+        Path | None, typer.Option(help="A profile file that stands in for the profile of its name.")
+    ] = None,
+    limit: Annotated[list[str] | None, typer.Option(help="Another text limit, like humidity-low=80.")] = None,
+    wait: Annotated[list[str] | None, typer.Option(help="Another wait in minutes, like humidity-low=12.")] = None,
+) -> None:
+    """Go through stored history again, with other limits or waits, beside what was said at the time."""
+    from service.app.replaying import Asked, replay_lines
+    from service.app.running import make_clock
+    from service.errors import NotFound, NotUnderstood
+    from service.settings import load_settings
+    from service.storage.database import Database
+
+    settings = load_settings()
+    asked = Asked(room=room, begin=begin, end=end, profile_file=profile_file, limits=limit or (), waits=wait or ())
+
+    async def go() -> list[str]:
+        database = Database(settings.database_url)
+        try:
+            return await replay_lines(database, settings.farm, asked, now_ms=make_clock(settings).now_ms())
+        finally:
+            await database.close()
+
+    try:
+        lines = asyncio.run(go())
+    except (NotFound, NotUnderstood) as error:
+        print(error, file=sys.stderr)
+        raise typer.Exit(2) from error
+    print("\n".join(lines))
+
+
 def main() -> None:
     """Run a verb; what cannot work or cannot be done ends with one line, not with a traceback."""
     try:

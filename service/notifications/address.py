@@ -14,7 +14,7 @@ from service.clock import Clock
 from service.errors import PassingError
 from service.localtime import local
 from service.log import log
-from service.notifications.routing import Line, Tell, Way, next_step
+from service.notifications.routing import Line, Tell, Way, is_night, next_step
 from service.storage import outbox, people
 from service.storage.database import Connection, Database
 from service.storage.rows import Record
@@ -130,11 +130,7 @@ class Address:
         return len(tell)
 
     async def _call_list(self, connection: Connection, at_ms: Instant) -> list[Line]:
-        minute = local(at_ms, self.farm["zone"])
-        now = minute.hour * 60 + minute.minute
-        evening, morning = self.farm["evening_round_minute"], self.farm["morning_round_minute"]
-        night = now >= evening or now < morning if evening > morning else evening <= now < morning
-        both = ("night", "day") if night else ("day", "night")
+        both = ("night", "day") if is_night_at(self.farm, at_ms) else ("day", "night")
         # A farm that set only one of the lists meant it for always.
         rows = await people.calls(connection, self.farm["farm_id"], both[0])
         if not rows:
@@ -166,6 +162,13 @@ class Address:
 def _in_turn(notice: Record) -> int:
     """Danger first; then what is over, which need not be told as trouble any more."""
     return {DANGER: 0, "back": 1}.get(notice["kind"], 2)
+
+
+def is_night_at(farm: Record, at_ms: Instant) -> bool:
+    """Whether the farm's call list of the night holds at a moment."""
+    here = local(at_ms, farm["zone"])
+    evening, morning = farm["evening_round_minute"], farm["morning_round_minute"]
+    return is_night(here.hour * 60 + here.minute, evening_minute=evening, morning_minute=morning)
 
 
 def ways(person: Record, set_up: frozenset[Way]) -> tuple[Way, ...]:

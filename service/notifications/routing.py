@@ -52,6 +52,13 @@ class Step:
     """Nobody further will be told of this notice."""
 
 
+def is_night(minute: int, *, evening_minute: int, morning_minute: int) -> bool:
+    """Whether the call list of the night holds at a minute of the farm's day: evening round to morning round."""
+    if evening_minute > morning_minute:
+        return minute >= evening_minute or minute < morning_minute
+    return evening_minute <= minute < morning_minute
+
+
 def next_step(
     call_list: Sequence[Line],
     told: Mapping[str, bool],

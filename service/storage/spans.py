@@ -75,7 +75,7 @@ async def pieces_of_probe(
     connection: AsyncConnection, farm_id: int, probe_id: str, *, from_ms: Instant, to_ms: Instant
 ) -> list[Piece]:
     """All that a probe measured in a span."""
-    return await _pieces(connection, farm_id, [(probe_id, from_ms, to_ms)])
+    return await pieces_between(connection, farm_id, [(probe_id, from_ms, to_ms)])
 
 
 async def pieces_of_room(
@@ -91,12 +91,13 @@ async def pieces_of_room(
         )
         for p in placed
     ]
-    return await _pieces(connection, farm_id, hung)
+    return await pieces_between(connection, farm_id, hung)
 
 
-async def _pieces(
+async def pieces_between(
     connection: AsyncConnection, farm_id: int, spans: Sequence[tuple[str, Instant, Instant]]
 ) -> list[Piece]:
+    """All that probes measured, each from a moment (inclusive) to another (exclusive)."""
     s = series.c
     statement = select(s.probe_id, s.quantity, s.series_id).where(
         s.farm_id == farm_id, s.probe_id.in_({probe for probe, _, _ in spans})
