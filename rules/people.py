@@ -23,7 +23,7 @@ from enum import StrEnum
 from typing import Any, Final
 
 from rules.alarm import Happens, IllegalMove, Moved, State, move
-from rules.model import HOUR_MS, MINUTE_MS, Instant, Quantity, Side
+from rules.model import HOUR_MS, MINUTE_MS, Quantity, Side
 
 PEOPLE_KEY: Final = (Quantity.CO2, Side.PEOPLE)
 """What the alarm of a room's people limits is known by."""
@@ -217,8 +217,3 @@ def case_to_plain(case: Case) -> dict[str, Any]:
 def case_from_plain(plain: Mapping[str, Any]) -> Case:
     """Read back what :func:`case_to_plain` wrote."""
     return Case(depth=plain["depth"], danger_depth=plain["danger_depth"], told=frozenset(plain["told"]))
-
-
-def is_on_the_way(said_ms: Instant, now_ms: Instant) -> bool:
-    """Whether somebody who said "going" at ``said_ms`` still counts as on the way or inside."""
-    return now_ms - said_ms < GOING_COUNTS_MS

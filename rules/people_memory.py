@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
-from rules.model import MINUTE_MS, Instant
+from rules.model import HOUR_MS, MINUTE_MS, Instant
 from rules.people import Level
 from rules.people_air import (
     QUARTER_MS,
@@ -28,7 +28,8 @@ from rules.people_air import (
 )
 
 BASE_LAG_MS: Final = 2 * MINUTE_MS
-"""How far back the base stays at least: readings that come later than this make us begin anew."""
+"""How far back the base stays at least: readings that come later than this take us back to an older one."""
+OLDER_BASES: Final = 2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,6 +41,8 @@ class Memory:
     """Up to where steps were given out."""
     over: frozenset[Level] = frozenset()
     """The levels passed at that moment, as told."""
+    older: tuple[AirState, ...] = ()
+    """Bases of up to two hours ago, for readings that come late but not very late."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,6 +65,14 @@ def begin(until_ms: Instant, *, seen_ms: Instant, over: frozenset[Level] = froze
     return Memory(base=AirState.unknown(from_ms), seen_ms=max(seen_ms, from_ms), over=over)
 
 
+def back_to(memory: Memory, at_ms: Instant) -> Memory:
+    """Go back to before ``at_ms``, from when on there is something new; as it is where it lies after the base."""
+    bases = [base for base in (*memory.older, memory.base) if base.clock_ms < at_ms]
+    if not bases:
+        return begin(memory.seen_ms, seen_ms=memory.seen_ms, over=memory.over)
+    return replace(memory, base=bases[-1], older=tuple(bases[:-1]))
+
+
 def catch_up(memory: Memory, air: Air, *, until_ms: Instant) -> Caught:
     """Judge up to ``until_ms``.
 
@@ -79,13 +90,21 @@ def catch_up(memory: Memory, air: Air, *, until_ms: Instant) -> Caught:
     if seen.over != memory.over:
         steps.append(Step(at_ms=memory.seen_ms, over=seen.over, figures=figures(seen, air)))
     present, later = breathe(seen, air, until_ms=until_ms)
-    after = Memory(base=base, seen_ms=until_ms, over=present.over)
+    older = memory.older
+    if not older or base.clock_ms - older[-1].clock_ms >= HOUR_MS:
+        older = (*older, base)[-OLDER_BASES:]
+    after = Memory(base=base, seen_ms=until_ms, over=present.over, older=older)
     return Caught(memory=after, steps=(*steps, *later), present=present)
 
 
 def memory_to_plain(memory: Memory) -> dict[str, Any]:
     """Write ``memory`` as values that JSON can hold."""
-    return {"base": air_to_plain(memory.base), "seen_ms": memory.seen_ms, "over": sorted(memory.over)}
+    return {
+        "base": air_to_plain(memory.base),
+        "seen_ms": memory.seen_ms,
+        "over": sorted(memory.over),
+        "older": [air_to_plain(base) for base in memory.older],
+    }
 
 
 def memory_from_plain(plain: Mapping[str, Any]) -> Memory:
@@ -94,4 +113,5 @@ def memory_from_plain(plain: Mapping[str, Any]) -> Memory:
         base=air_from_plain(plain["base"]),
         seen_ms=plain["seen_ms"],
         over=frozenset(Level(level) for level in plain["over"]),
+        older=tuple(air_from_plain(base) for base in plain["older"]),
     )

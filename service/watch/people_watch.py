@@ -22,7 +22,7 @@ from rules.people import (
     case_to_plain,
 )
 from rules.people_air import LONGEST_STAY_MS, REACH_MS, Air, figures
-from rules.people_memory import Caught, Memory, begin, catch_up, memory_from_plain, memory_to_plain
+from rules.people_memory import Memory, back_to, begin, catch_up, memory_from_plain, memory_to_plain
 from service.localtime import local
 from service.storage import holds, ledger, people_air, readings
 from service.storage.database import Connection
@@ -69,8 +69,10 @@ class PeopleWatch:
         farm_id, room_id = self.farm["farm_id"], room["room_id"]
         kept = (await people_air.remembered(connection, farm_id, room_id)).state
         memory = None if kept is None else memory_from_plain(kept["memory"])
-        if memory is None or (arrived_ms is not None and arrived_ms <= memory.base.clock_ms):
-            memory = _anew(memory, until_ms)
+        if memory is None:
+            memory = begin(until_ms, seen_ms=until_ms - REACH_MS)
+        elif arrived_ms is not None:
+            memory = back_to(memory, arrived_ms)
         inside = await holds.holds_of(connection, farm_id, room_id, from_ms=memory.base.clock_ms - LONGEST_STAY_MS)
         working = [hold for hold in inside if hold.kind == holds.WORKING]
         air = await self._air(connection, room_id, memory, working, until_ms)
@@ -78,13 +80,28 @@ class PeopleWatch:
             return PeopleJudged()
         base_ms, caught = memory.base.clock_ms, catch_up(memory, air, until_ms=until_ms)
         case = Case() if kept is None else case_from_plain(kept["case"])
-        story = await self._story(connection, room, case, air, now_ms)
+        story = None
         if caught.steps or caught.present.over or case.is_open:
+            story = await self._story(connection, room, case, air, now_ms)
             presence = await self._presence(connection, room_id, working, now_ms)
             above = await self._above_on_purpose(connection, room, now_ms)
             story.tell(caught, presence, above_on_purpose=above)
-        anew = kept is None or base_ms != caught.memory.base.clock_ms
-        await self._write(connection, room_id, caught, story, anew=anew)
+            await self._tell(connection, room_id, story)
+        # Once a minute is enough where nothing was said: nothing happens by itself in between.
+        if (
+            kept is None
+            or base_ms != caught.memory.base.clock_ms
+            or caught.steps
+            or (story and story.case != case)
+        ):
+            state = {
+                "memory": memory_to_plain(caught.memory),
+                "case": case_to_plain(case if story is None else story.case),
+                "figures": figures_to_plain(figures(caught.present, air), caught.present.over),
+            }
+            await people_air.remember(connection, farm_id, room_id, at_ms=caught.memory.seen_ms, state=state)
+        if story is None:
+            return PeopleJudged()
         return PeopleJudged(moved=len(story.transitions), notices=len(story.notices))
 
     async def _air(
@@ -98,12 +115,15 @@ class PeopleWatch:
         farm_id, from_ms = self.farm["farm_id"], memory.base.clock_ms
         placed = await people_air.probes_in(connection, farm_id, room_id, from_ms=from_ms)
         stays_on = {(p["probe_id"], p["valid_from_ms"]) for p in placed}
-        found = []
+        together: dict[tuple[Instant, Instant], list[str]] = {}
         for p in placed:
             start = max(from_ms + 1, p["valid_from_ms"])
             end = until_ms + 1 if p["valid_to_ms"] is None else min(until_ms + 1, p["valid_to_ms"])
+            together.setdefault((start, end), []).append(p["probe_id"])
+        found = []
+        for (start, end), probes in together.items():
             found += await readings.span(
-                connection, farm_id, [p["probe_id"]], from_ms=start, to_ms=end, quantities=[Quantity.CO2]
+                connection, farm_id, probes, from_ms=start, to_ms=end, quantities=[Quantity.CO2]
             )
         return Air(
             limits=limits_of(self.farm),
@@ -151,18 +171,8 @@ class PeopleWatch:
             happening_id=None if alarm is None else alarm["happening_id"],
         )
 
-    async def _write(
-        self, connection: Connection, room_id: str, caught: Caught, story: PeopleStory, *, anew: bool
-    ) -> None:
-        """The state once a minute, or when something was told; nothing happens by itself in between."""
+    async def _tell(self, connection: Connection, room_id: str, story: PeopleStory) -> None:
         farm_id = self.farm["farm_id"]
-        if anew or story.notices or story.transitions or caught.steps:
-            state = {
-                "memory": memory_to_plain(caught.memory),
-                "case": case_to_plain(story.case),
-                "figures": figures_to_plain(figures(caught.present, story.air), caught.present.over),
-            }
-            await people_air.remember(connection, farm_id, room_id, at_ms=caught.memory.seen_ms, state=state)
         for happening in story.happenings.values():
             await ledger.save_happening(connection, farm_id, happening)
         if story.transitions:
@@ -180,9 +190,3 @@ def limits_of(farm: Record) -> PeopleLimits:
         fifteen_minutes_ppm=farm.get("people_15min_ppm"),
         ceiling_ppm=farm.get("people_ceiling_ppm"),
     )
-
-
-def _anew(memory: Memory | None, until_ms: Instant) -> Memory:
-    if memory is None:
-        return begin(until_ms, seen_ms=until_ms - REACH_MS)
-    return begin(max(until_ms, memory.seen_ms), seen_ms=memory.seen_ms, over=memory.over)

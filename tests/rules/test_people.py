@@ -10,9 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rules.alarm import TABLE, Happens, IllegalMove, State, Tells, move
-from rules.model import HOUR_MS
 from rules.people import (
-    GOING_COUNTS_MS,
     NEVER_HELD,
     Act,
     Case,
@@ -24,7 +22,6 @@ from rules.people import (
     case_to_plain,
     decide,
     deepest,
-    is_on_the_way,
     move_people,
 )
 
@@ -167,9 +164,3 @@ def test_nobody_is_inside_over_a_limit_without_having_been_told_of(
         if level is not None and presence.inside:
             assert presence.inside <= case.told
             assert case.danger_depth >= level.depth
-
-
-def test_going_counts_for_two_hours() -> None:
-    assert GOING_COUNTS_MS == 2 * HOUR_MS
-    assert is_on_the_way(0, GOING_COUNTS_MS - 1)
-    assert not is_on_the_way(0, GOING_COUNTS_MS)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -26,6 +27,7 @@ from rules.people_air import (
 from rules.people_memory import (
     BASE_LAG_MS,
     Memory,
+    back_to,
     begin,
     catch_up,
     memory_from_plain,
@@ -288,7 +290,7 @@ def test_catching_up_in_portions_gives_out_every_step_once(drawn: list[Any], cut
         steps += caught.steps
     last = catch_up(memory, breathed, until_ms=at(100))
     assert (*steps, *last.steps) == once.steps
-    assert last.memory == once.memory
+    assert replace(last.memory, older=()) == replace(once.memory, older=())
 
 
 def test_readings_that_come_within_the_lag_are_taken_in_their_turn() -> None:
@@ -308,9 +310,27 @@ def test_readings_that_come_within_the_lag_are_taken_in_their_turn() -> None:
 def test_an_hour_that_comes_late_is_told_from_the_moment_it_is_known() -> None:
     low, high = steady((120, 800)), steady((40, 31000), start=80, probe=BACK)
     memory = catch_up(begin(at(0), seen_ms=at(0)), air(low), until_ms=at(120)).memory
-    again = begin(at(121), seen_ms=memory.seen_ms, over=memory.over)
+    again = back_to(memory, at(80))
     caught = catch_up(again, air([*low, *high]), until_ms=at(121))
     assert [(step.at_ms, set(step.over)) for step in caught.steps] == [(at(120), {Level.FIFTEEN_MINUTES})]
+
+
+def test_readings_that_come_late_take_us_no_further_back_than_they_must() -> None:
+    """Older bases are kept, one of them an hour old: what follows from it is what follows from the beginning."""
+    readings = steady((300, 800), (30, 31000))
+    memory = begin(at(0), seen_ms=at(0))
+    for minute in range(0, 320, 5):
+        known = [r for r in readings if r.at_ms <= at(minute) and r.at_ms > memory.base.clock_ms]
+        memory = catch_up(memory, air(known), until_ms=at(minute)).memory
+    assert [(at(315) - base.clock_ms) // MINUTE_MS for base in memory.older] == [77, 17]
+    assert back_to(memory, at(314)) == memory
+    assert back_to(memory, at(305)).base == memory.older[1]
+    assert back_to(memory, at(250)).base == memory.older[0]
+    assert back_to(memory, at(238)).base.held == {}
+    late = [co2(250 + n, 40000, BACK) for n in range(10)]
+    whole = catch_up(back_to(memory, at(100)), air([*readings, *late]), until_ms=at(330))
+    part = catch_up(back_to(memory, at(250)), air([*readings, *late]), until_ms=at(330))
+    assert (part.steps, part.present) == (whole.steps, whole.present)
 
 
 def test_what_was_told_stays_until_it_is_back_even_where_we_begin_anew() -> None:
