@@ -12,6 +12,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final, Protocol, TypeAlias
 
+from rules.compromise import Compromises, with_compromises
 from rules.limits import Crop, Hold, Key, RoomLimits, Why, tenderest
 from rules.model import LAST_INSTANT, Instant, Quantity, Side
 from rules.profile import Profile
@@ -58,6 +59,8 @@ class Growing:
     """Since when a person stands for the figures of a stage."""
     wakes_from_ms: Instant = 0
     """When the room's first days end; before, crop limits are only listed."""
+    compromises: Compromises = Compromises()
+    """What was stated where its crops have nothing in common."""
     backs: Sequence[Back] = ()
     usuals: Sequence[UsualMade] = ()
     """In the order in which they were made: where two say something, the later counts."""
@@ -73,7 +76,8 @@ class Growing:
         settled = tenderest((self._crop(s, at_ms) for s in here if s not in on_the_way), from_ms=at_ms)
         every = tenderest((self._crop(s, at_ms) for s in here), from_ms=at_ms)
         limits = RoomLimits(from_ms=at_ms, limits={**every.limits, **settled.limits})
-        raised = limits if on_the_way else with_usual(limits, dict(self._usual_at(at_ms, here)))
+        stated = with_compromises(limits, self.compromises.at(at_ms))
+        raised = stated if on_the_way else with_usual(stated, dict(self._usual_at(at_ms, here)))
         holds = self._holds_at(at_ms, raised.limits, on_the_way, frozenset(settled.limits))
         return replace(raised, holds=holds)
 
@@ -84,6 +88,7 @@ class Growing:
     def _all_moments(self) -> Iterator[Instant]:
         yield self.wakes_from_ms
         yield from self.confirmed.values()
+        yield from self.compromises.moments()
         for stay in self.stays:
             yield from (stay.from_ms, self._there_ms(stay))
         for back in self.backs:

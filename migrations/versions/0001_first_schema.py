@@ -410,6 +410,8 @@ def upgrade() -> None:
         sa.Column("recorded_ms", MOMENT, nullable=False),
         sa.Column("room_id", sa.Text(), nullable=True),
         sa.Column("stage", sa.Text(), nullable=False),
+        sa.Column("profile", sa.Text(), nullable=True),
+        sa.Column("version", sa.Integer(), autoincrement=False, nullable=True),
         sa.Column("who", sa.Text(), nullable=False),
         sa.PrimaryKeyConstraint("farm_id", "batch_id", "valid_from_ms", "recorded_ms", name=op.f("pk_stays")),
         sqlite_strict=True,

@@ -23,7 +23,7 @@ from service.api.fields import (
 )
 from service.api.moments import Moment, Shown
 from service.api.problems import declared
-from service.storage import crops, views
+from service.storage import crops
 from service.storage.database import Connection
 from service.watch.moving import Blocks, Move, moving
 
@@ -62,22 +62,31 @@ class StayAsked(Asked):
     room_id: RoomId | None = Field(description="None: in no room.")
     stage: StageName
     from_ms: Moment | None = Field(default=None, alias="from", description="Now, if absent.")
+    profile: ProfileName | None = Field(
+        default=None, description="Grow on by this profile; if absent, by the one of the last stay."
+    )
+    version: Version | None = Field(
+        default=None,
+        description="And by this version; if absent, by that of the last stay, or the newest of another profile.",
+    )
     who: Who
     compromise: Accepted = None
 
 
 class Stay(Answered):
-    """From a moment on a batch is in a room at a stage."""
+    """From a moment on a batch is in a room at a stage, judged by a version of a profile."""
 
     room_id: str | None
     stage: str
+    profile: str
+    version: int
     since: Shown
     recorded: Shown
     who: str
 
 
 class Batch(Answered):
-    """A batch with its stays, the oldest first."""
+    """A batch as it was written down, with its stays, the oldest first."""
 
     batch_id: str
     profile: str
@@ -131,11 +140,14 @@ async def post_stay(desk: AtDesk, batch_id: BatchId, asked: StayAsked) -> Batch:
 
 
 def _move(asked: BatchMade | StayAsked) -> Move:
+    goes_on = asked if isinstance(asked, StayAsked) else None
     return Move(
         room_id=asked.room_id,
         stage=asked.stage,
         from_ms=asked.from_ms,
         who=asked.who,
+        profile=None if goes_on is None else goes_on.profile,
+        version=None if goes_on is None else goes_on.version,
         accepts_compromise=asked.compromise is not None,
     )
 
@@ -147,11 +159,13 @@ async def batch_of(connection: Connection, farm_id: int, batch_id: str) -> Batch
         Stay(
             room_id=stay["room_id"],
             stage=stay["stage"],
+            profile=stay["profile"],
+            version=stay["version"],
             since=stay["valid_from_ms"],
             recorded=stay["recorded_ms"],
             who=stay["who"],
         )
-        for stay in await views.stays_of_batch(connection, farm_id, batch_id)
+        for stay in await crops.stays_of_batch(connection, farm_id, batch_id)
     ]
     plain: dict[str, Any] = {name: row[name] for name in Batch.model_fields if name not in {"stays", "count"}}
     return Batch(**plain, count=row["count"] or None, stays=stays)

@@ -75,9 +75,9 @@ async def get_profiles(desk: AtDesk) -> list[ProfileLine]:
         "text is there already. Adding is not standing for the figures: a stage with a band edge that was not "
         "read in a source wakes nobody until somebody confirms it, except that a stage which says the same as "
         "in the version before keeps who stood for it. An edited figure may not go on naming the source of the "
-        "one it replaced. Batches keep the version with which they were written down; to grow on by new "
-        "figures, move a batch out of its room and write it down again under another id. Names of profiles that "
-        "ship are taken: copy one under a name of your own."
+        "one it replaced. A batch goes on by the version it has until somebody moves it to another: the stays of "
+        "a batch take a profile and a version. Names of profiles that ship are taken: copy one under a name of "
+        "your own."
     ),
     responses={200: {"description": "There already.", "model": ProfileAdded}, **declared(409, 413, 415)},
     openapi_extra={"requestBody": {"required": True, "content": {TOML: _FILE}}},

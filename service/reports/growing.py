@@ -96,14 +96,16 @@ async def growing(
     held = await holds.holds_of(connection, farm_id, room_id, from_ms=from_ms)
     usual = await usuals.usual_of(connection, farm_id, room_id, from_ms, LAST_INSTANT)
     known = await profiles.get_all(connection, (stay.profile for stay in stays))
+    shared = await shared_room(connection, farm_id, room_id, stays=stays, profiles=known)
     return Growing(
-        shared=await shared_room(connection, farm_id, room_id, stays=stays, profiles=known),
+        shared=shared,
         written=schedule.Growing(
             room_id=room_id,
             stays=stays,
             profiles=known,
             confirmed=await crops.confirmed(connection, farm_id),
             wakes_from_ms=rooms.wakes_from_ms(await rooms.room(connection, farm_id, room_id)),
+            compromises=shared.compromises,
             backs=schedule.backs_of(held),
             usuals=schedule.usuals_of(usual),
         ),

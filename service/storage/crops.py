@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from sqlalchemy import func, select
+from sqlalchemy import ColumnElement, func, select
 from sqlalchemy.ext.asyncio import AsyncConnection
 
 from rules.model import Instant
@@ -89,19 +89,36 @@ async def batch(connection: AsyncConnection, farm_id: int, batch_id: str) -> Rec
 
 
 async def add_stay(connection: AsyncConnection, farm_id: int, values: Record) -> None:
-    """From a moment on the batch is in this room (or none) at this stage. Earlier stays are not touched."""
+    """From a moment on the batch is in this room (or none) at this stage. Earlier stays are not touched.
+
+    A stay that names no profile and version goes by those with which the batch was written down.
+    """
     row = {**values, "farm_id": farm_id}
     await connection.execute(insert_into(connection, stays).values(row).on_conflict_do_nothing())
 
 
 async def stays_of_room(connection: AsyncConnection, farm_id: int, room_id: str) -> list[Record]:
-    """All stays of every batch that ever was in the room, with the batch's profile; in order of time."""
+    """All stays of every batch that ever was in the room, each with its profile; in order of time."""
+    here = select(stays.c.batch_id).where(stays.c.farm_id == farm_id, stays.c.room_id == room_id)
+    return await _stays(connection, farm_id, stays.c.batch_id.in_(here))
+
+
+async def stays_of_batch(connection: AsyncConnection, farm_id: int, batch_id: str) -> list[Record]:
+    """Where a batch was at which stage and by which profile, as it was written down, in order."""
+    return await _stays(connection, farm_id, stays.c.batch_id == batch_id)
+
+
+async def _stays(connection: AsyncConnection, farm_id: int, which: ColumnElement[bool]) -> list[Record]:
+    """Stays with the profile they name, or else that of the batch."""
     s, b = stays.c, batches.c
-    here = select(s.batch_id).where(s.farm_id == farm_id, s.room_id == room_id)
     statement = (
-        select(stays, b.profile, b.version)
+        select(
+            *(column for column in s if column.name not in {"profile", "version"}),
+            func.coalesce(s.profile, b.profile).label("profile"),
+            func.coalesce(s.version, b.version).label("version"),
+        )
         .join(batches, (b.farm_id == s.farm_id) & (b.batch_id == s.batch_id))
-        .where(s.farm_id == farm_id, s.batch_id.in_(here))
+        .where(s.farm_id == farm_id, which)
         .order_by(s.batch_id, s.valid_from_ms, s.recorded_ms)
     )
     return await many(connection, statement)

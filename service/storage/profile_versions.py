@@ -27,21 +27,24 @@ async def confirmations_of_version(connection: Connection, farm_id: int, name: s
 
 
 async def batches_in_rooms(connection: Connection, farm_id: int, name: str) -> list[Record]:
-    """Batches of a profile that are in a room, by their newest stay, each with the version it keeps."""
+    """Batches that are in a room and go by a profile in their newest stay, each with the version it goes by."""
     b, s = batches.c, stays.c
     newest_first = (s.valid_from_ms.desc(), s.recorded_ms.desc())
     ranked = (
         select(
             b.batch_id,
-            b.version,
+            func.coalesce(s.profile, b.profile).label("profile"),
+            func.coalesce(s.version, b.version).label("version"),
             s.room_id,
             s.stage,
             func.row_number().over(partition_by=s.batch_id, order_by=newest_first).label("place"),
         )
         .join(stays, and_(s.farm_id == b.farm_id, s.batch_id == b.batch_id))
-        .where(b.farm_id == farm_id, b.profile == name)
+        .where(b.farm_id == farm_id)
         .subquery()
     )
     r = ranked.c
-    present = select(r.batch_id, r.version, r.room_id, r.stage).where(r.place == 1, r.room_id.is_not(None))
+    present = select(r.batch_id, r.version, r.room_id, r.stage).where(
+        r.place == 1, r.profile == name, r.room_id.is_not(None)
+    )
     return await many(connection, present.order_by(r.batch_id))

@@ -128,7 +128,7 @@ batches = _table(
 stays = _table(
     "stays", "batch_id valid_from_ms recorded_ms",
     _text("batch_id"), _moment("valid_from_ms"), _moment("recorded_ms"), _text("room_id", null=True),
-    _text("stage"), _text("who"),
+    _text("stage"), _text("profile", null=True), _whole("version", null=True), _text("who"),
     Index(None, "farm_id", "room_id"),
 )  # fmt: skip
 compromises = _table(

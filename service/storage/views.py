@@ -24,7 +24,6 @@ from service.storage.tables import (
     notices,
     people,
     rejected,
-    stays,
     transitions,
 )
 
@@ -168,13 +167,6 @@ async def confirmations_of(
     c = confirmations.c
     mine = (c.farm_id == farm_id) & (c.profile == profile) & (c.version == version)
     return {row["stage"]: row for row in await many(connection, select(confirmations).where(mine))}
-
-
-async def stays_of_batch(connection: AsyncConnection, farm_id: int, batch_id: str) -> list[Record]:
-    """Where a batch was at which stage, as it was written down, in order."""
-    s = stays.c
-    statement = select(stays).where(s.farm_id == farm_id, s.batch_id == batch_id)
-    return await many(connection, statement.order_by(s.valid_from_ms, s.recorded_ms))
 
 
 async def newest_batches(connection: AsyncConnection, farm_id: int, limit: int) -> list[Record]:

@@ -16,7 +16,7 @@ from rules.model import MINUTE_MS, Instant
 from rules.profile import Profile
 from service.errors import NotAllowed, NotFound, NotUnderstood
 from service.localtime import local_date
-from service.storage import crops, rooms, views
+from service.storage import crops, rooms
 from service.storage.database import Connection
 from service.storage.rows import Record
 from service.storage.turn import take_turn
@@ -49,6 +49,9 @@ class Move:
     from_ms: Instant | None
     """``None``: from now."""
     who: str
+    profile: str | None = None
+    """Grow on by this one, in its newest version unless one is named; ``None``: as before."""
+    version: int | None = None
     accepts_compromise: bool = False
     """``who`` accepts that the room will not suit all that stands in it."""
 
@@ -92,13 +95,16 @@ class Moving:
         """Write down that a batch moves, or changes its stage.
 
         Raises:
-            NotFound: there is no such batch, stage or room.
+            NotFound: there is no such batch, profile, version, stage or room.
             NotAllowed: the batch has moved later than that already.
             NothingInCommon: the room would not suit all in it, and that is not accepted.
             NotUnderstood: the move lies ahead.
         """
-        row = await crops.batch(self.connection, self.farm_id, batch_id)
-        profile = await self.catalogue.get(self.connection, row["profile"], row["version"])
+        await crops.batch(self.connection, self.farm_id, batch_id)
+        last = (await crops.stays_of_batch(self.connection, self.farm_id, batch_id))[-1]
+        name = last["profile"] if move.profile is None else move.profile
+        goes_on = move.version is None and name == last["profile"]
+        profile = await self.catalogue.get(self.connection, name, last["version"] if goes_on else move.version)
         await self._stay(batch_id, profile, move)
 
     async def assign(self, batch_id: str | None, blocks: Blocks, move: Move) -> str:
@@ -137,7 +143,7 @@ class Moving:
         if move.room_id is not None:
             await rooms.room(self.connection, self.farm_id, move.room_id)
         from_ms = not_ahead(move.from_ms, self.now_ms)
-        earlier = await views.stays_of_batch(self.connection, self.farm_id, batch_id)
+        earlier = await crops.stays_of_batch(self.connection, self.farm_id, batch_id)
         if earlier and from_ms < earlier[-1]["valid_from_ms"]:
             raise NotAllowed(f"batch {batch_id!r} has moved later than that already; what was written down stays")
         # Two entries of one millisecond would be one: the second would be lost without a word.
@@ -148,6 +154,8 @@ class Moving:
             "recorded_ms": recorded_ms,
             "room_id": move.room_id,
             "stage": move.stage,
+            "profile": profile.name,
+            "version": profile.version,
             "who": move.who,
         }
         await crops.add_stay(self.connection, self.farm_id, values)

@@ -7,11 +7,12 @@ from dataclasses import dataclass
 from typing import Final
 
 from rules.alarm import OPEN, State
+from rules.compromise import compromises_in
 from rules.limits import Crop, RoomLimit, RoomLimits
 from rules.model import LAST_INSTANT, Instant
 from rules.schedule import Growing, backs_of, usuals_of
 from rules.stays import stays_in_order
-from service.storage import crops, holds, rooms, usuals
+from service.storage import compromises, crops, holds, rooms, usuals
 from service.storage.database import Connection
 from service.storage.rows import Record
 from service.watch.catalogue import Catalogue
@@ -50,13 +51,16 @@ async def written_down(
     """Read what was written down about a room that may matter from a moment on."""
     room_id = room["room_id"]
     stays = stays_in_order(await crops.stays_of_room(connection, farm_id, room_id))
+    profiles = await catalogue.get_all(connection, (stay.profile for stay in stays))
+    stated = await compromises.compromises_of(connection, farm_id, room_id)
     held = await holds.holds_of(connection, farm_id, room_id, from_ms=from_ms)
     return Growing(
         room_id=room_id,
         stays=stays,
-        profiles=await catalogue.get_all(connection, (stay.profile for stay in stays)),
+        profiles=profiles,
         confirmed=await crops.confirmed(connection, farm_id),
         wakes_from_ms=rooms.wakes_from_ms(room),
+        compromises=compromises_in(stated, room_id=room_id, stays=stays, profiles=profiles),
         backs=backs_of(held),
         usuals=usuals_of(await usuals.usual_of(connection, farm_id, room_id, from_ms, LAST_INSTANT)),
     )

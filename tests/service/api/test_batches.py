@@ -18,11 +18,14 @@ BATCH: dict[str, Any] = {
 NOW = show_moment(farmyard.NOW_MS)
 
 
+BY: dict[str, Any] = {"profile": "nameko", "version": 1}
+
+
 async def test_a_batch_is_written_down_with_where_it_begins(one_api: Api) -> None:
     since = show_moment(farmyard.NOW_MS - 30 * HOUR_MS)
     said = await one_api.post("/api/batches", {**BATCH, "from": since})
     assert said["stays"] == [
-        {"room_id": "house-3", "stage": "fruiting", "since": since, "recorded": NOW, "who": "Ines"}
+        {**BY, "room_id": "house-3", "stage": "fruiting", "since": since, "recorded": NOW, "who": "Ines"}
     ]
     assert (said["profile"], said["version"], said["count"]) == ("nameko", 1, 300)
     assert await one_api.get("/api/batches/NA-7") == said

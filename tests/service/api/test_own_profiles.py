@@ -138,6 +138,27 @@ async def test_batches_keep_the_version_they_were_written_down_with(api: Api) ->
     assert (await api.get("/api/batches/NC-1"))["version"] == 1
 
 
+async def test_a_batch_grows_on_by_another_version_or_profile_from_the_moment_it_is_told_to(api: Api) -> None:
+    await add(api, COPY)
+    await add(api, next_version(COPY, 2))
+    await api.post("/api/rooms", {"room_id": "house-9", "name": "House 9", "kind": "fruiting", "who": "Ines"})
+    first = {"profile": "nameko_cold", "version": 1, "stage": "fruiting", "strain": "cold", "count": 3}
+    place = {"room_id": "house-9", "stage": "fruiting", "who": "Ines"}
+    await api.post("/api/batches", {**first, **place, "batch_id": "NC-1", "container": "block"})
+
+    stays = (await api.post("/api/batches/NC-1/stays", {**place, "version": 2}))["stays"]
+    assert [(s["profile"], s["version"]) for s in stays] == [("nameko_cold", 1), ("nameko_cold", 2)]
+    [there] = (await api.get("/api/profiles/nameko_cold"))["batches"]
+    assert (there["batch_id"], there["version"]) == ("NC-1", 2)
+
+    stays = (await api.post("/api/batches/NC-1/stays", {**place, "room_id": None}))["stays"]
+    assert (stays[-1]["profile"], stays[-1]["version"]) == ("nameko_cold", 2), "it goes on as it was"
+    stays = (await api.post("/api/batches/NC-1/stays", {**place, "profile": "nameko"}))["stays"]
+    assert (stays[-1]["profile"], stays[-1]["version"]) == ("nameko", 1)
+    assert (await api.get("/api/profiles/nameko_cold"))["batches"] == []
+    await api.post("/api/batches/NC-1/stays", {**place, "version": 7}, expect=404)
+
+
 async def test_an_edited_figure_that_names_the_old_source_is_refused(one_api: Api) -> None:
     copy = copy_of_shipped("shiitake", "brown", label="Brown")
     old = 'low = { value = 21, basis = "read", source = "S08"'

@@ -95,13 +95,14 @@ async def test_values_from_before_a_probe_came_are_not_the_rooms(one_api: Api) -
 # --- assigning --------------------------------------------------------------------------------------------------
 
 ASSIGN: dict[str, Any] = {"profile": "shiitake", "stage": "fruiting", "who": "Ines"}
+BY: dict[str, Any] = {"profile": "shiitake", "version": 1}
 
 
 async def test_assigning_makes_a_batch_beside_those_that_are_there(one_api: Api) -> None:
     made = await one_api.post("/api/rooms/house-3/assign", ASSIGN)
     assert made["batch_id"] == "shiitake-2026-11-25"
     assert made["stays"] == [
-        {"room_id": "house-3", "stage": "fruiting", "since": NOW, "recorded": NOW, "who": "Ines"}
+        {**BY, "room_id": "house-3", "stage": "fruiting", "since": NOW, "recorded": NOW, "who": "Ines"}
     ]
     again = await one_api.post("/api/rooms/house-3/assign", ASSIGN)
     assert again["batch_id"] == "shiitake-2026-11-25-2"
