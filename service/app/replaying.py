@@ -44,9 +44,9 @@ async def replay_lines(database: Database, slug: str, asked: Asked, *, now_ms: I
         NotFound: there is no such farm or room.
         NotUnderstood: something that was asked for cannot be read or tried.
     """
-    text = None if asked.profile_file is None else asked.profile_file.read_text(encoding="utf-8")
-    file = "" if asked.profile_file is None else asked.profile_file.name
-    changed = changed_by(limits=asked.limits, waits=asked.waits, profile=text, file=file)
+    file = asked.profile_file
+    text = None if file is None else _text_of(file)
+    changed = changed_by(limits=asked.limits, waits=asked.waits, profile=text, file=file.name if file else "")
     async with database.read() as connection:
         farm = await rooms.farm_by_slug(connection, slug)
         if farm is None:
@@ -62,6 +62,13 @@ async def replay_lines(database: Database, slug: str, asked: Asked, *, now_ms: I
         for room in every:
             found += await _room(connection, farm, room, changed, from_ms=from_ms, to_ms=to_ms)
     return found
+
+
+def _text_of(file: Path) -> str:
+    try:
+        return file.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise NotUnderstood(f"{file} cannot be read: {error}") from error
 
 
 async def _room(

@@ -127,6 +127,8 @@ class Says:
             return NOTHING_SAID
         if not found.differs:
             return f"{_texts(found.texts_now)}; all as it was said."
+        if found.texts_now == found.texts_then:
+            return f"{_texts(found.texts_now)}, as many as then, but not all as it was said."
         return f"{_texts(found.texts_now)} instead of {found.texts_then}."
 
     def line(self, line: Line) -> str:

@@ -7,6 +7,7 @@ written down, a probe from the moment it was said to hang there.
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
@@ -77,7 +78,7 @@ class Replay:
         begin_ms = max(room["created_ms"], from_ms - LEAD_IN_MS)
         if begin_ms >= to_ms:
             return Replayed(from_ms=from_ms, to_ms=to_ms, transitions=(), notices=())
-        limits = tried(await self._schedule(room, begin_ms, to_ms, changed.profile), changed.trials)
+        limits = await self._schedule(room, begin_ms, to_ms, changed)
         placed = await self._placed(room["room_id"], begin_ms)
         told = _Telling(
             story=_story(self.farm, room),
@@ -85,20 +86,23 @@ class Replay:
             placed=placed,
             acts=await self._acts(room["room_id"], begin_ms, to_ms),
         )
-        told.go_through(await self._histories(placed, limits, begin_ms, to_ms), begin_ms, to_ms - 1)
+        histories = await self._histories(placed, limits, begin_ms, to_ms)
+        # Months take seconds, and whoever listens for readings must not wait for that.
+        await asyncio.to_thread(told.go_through, histories, begin_ms, to_ms - 1)
         return told.within(from_ms, to_ms)
 
     async def _schedule(
-        self, room: Record, from_ms: Instant, to_ms: Instant, profile: Profile | None
+        self, room: Record, from_ms: Instant, to_ms: Instant, changed: Changed
     ) -> tuple[RoomLimits, ...]:
         growing = await written_down(self.connection, self.farm["farm_id"], room, self.catalogue, from_ms=from_ms)
-        if profile is not None:
-            growing = replace(growing, profiles=_standing_in(growing.profiles, profile))
+        if changed.profile is not None:
+            growing = replace(growing, profiles=_standing_in(growing.profiles, changed.profile))
         rows = await crops.stays_of_room(self.connection, self.farm["farm_id"], room["room_id"])
         try:
-            return as_known(growing, rows, from_ms=from_ms, until_ms=to_ms)
+            limits = await asyncio.to_thread(as_known, growing, rows, from_ms=from_ms, until_ms=to_ms)
         except KeyError as error:
             raise NotUnderstood(str(error.args[0])) from error
+        return tried(limits, changed.trials)
 
     async def _placed(self, room_id: str, from_ms: Instant) -> list[Record]:
         """Where probes hung, each from the moment it was said."""

@@ -26,6 +26,7 @@ GET /api/rooms/{room_id}
 GET /api/rooms/{room_id}/night
 GET /api/rooms/{room_id}/first-days
 POST /api/rooms/{room_id}/first-days
+GET /api/rooms/{room_id}/replay
 POST /api/rooms/{room_id}/working
 POST /api/rooms/{room_id}/leave
 POST /api/working
