@@ -47,7 +47,7 @@ class RoomLine:
     woke: int
     """How many texts were sent about it."""
     held_back: tuple[Record, ...]
-    """Notices that would have woken somebody, were it not for first days or figures nobody stands for."""
+    """Notices that would have woken somebody: in first days, by figures nobody stands for, or held back."""
 
     @property
     def weight(self) -> float:
@@ -162,6 +162,8 @@ def _is_clearly_out(quantity: QuantityNight, span: Span) -> bool:
 
 def _was_held_back(notice: Record) -> bool:
     """A first notice of trouble that was only listed; one learned late would not have woken anybody anyway."""
+    if notice["kind"] == "held":
+        return True
     return notice["kind"] == "trouble" and notice["telling"] == "round" and not notice["facts"].get("learned_late")
 
 

@@ -62,6 +62,8 @@ class SheetPhrases:
 
     held_back_first_days: str
     held_back_figures: str
+    held_back: Mapping[str, str]
+    """By why somebody, or the beginning of a stage, held it back."""
     working: str
     leave_one: str
     leave_all: str
@@ -141,6 +143,12 @@ ENGLISH_SHEET: Final = SheetPhrases(
     not_yet_open="Nothing to answer yet: a text goes out once a text limit is passed for its whole wait.",
     held_back_first_days="{room}: would have texted at {time}. In its first days nobody is woken.",
     held_back_figures="{room}: would have texted at {time}. Nobody has confirmed the figures of this stage yet.",
+    held_back={
+        "working": "{room}: {what} {side} at {time}, not texted: {who} was working until {until}.",
+        "left until": "{room}: {what} {side} at {time}, not texted: left until {until} by {who}.",
+        "stage begins": "{room}: {what} {side} at {time}, not texted: a stage had begun ({who}), "
+        "and the room had until {until} to get there.",
+    },
     working="working until {time} ({who})",
     leave_one="{what} {side}: leave until {time} ({who}): {why}",
     leave_all="every crop limit: leave until {time} ({who}): {why}",

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from typing import Any
 
+import pytest
+
 from rules.model import HOUR_MS, MINUTE_MS, Quantity
 from service.reports.night import Books
 from service.reports.round_sheet import RoundSheet, Standing, round_sheet
 from service.reports.span import newest_span
 from service.reports.words import Words
-from service.storage import rooms
+from service.storage import holds, rooms
 from service.storage.database import Database
+from service.storage.holds import HoldRow
 from service.watch.catalogue import Catalogue
 from service.wording.units import Units
 from tests.support import farmyard
@@ -26,6 +29,27 @@ async def sheet_at(database: Database, farm: dict[str, Any], now_ms: int = farmy
 
 def words(farm: dict[str, Any], units: Units = "us", now_ms: int = farmyard.NOW_MS) -> Words:
     return Words(farm=farm, units=units, now_ms=now_ms)
+
+
+async def hold_back(database: Database, farm: dict[str, Any], kind: str) -> None:
+    """All evening, until six in the morning."""
+    row = HoldRow(
+        hold_id="1",
+        kind=kind,
+        room_id="house-7",
+        quantity=None,
+        side=None,
+        person_id="ines",
+        from_ms=farmyard.NIGHT_FROM_MS,
+        until_ms=farmyard.NIGHT_TO_MS,
+        ended_ms=None,
+        ended_by=None,
+        why="",
+        recorded_ms=farmyard.NIGHT_FROM_MS,
+        who="Ines",
+    )
+    async with database.write() as connection:
+        await holds.add_hold(connection, farm["farm_id"], row)
 
 
 async def test_after_a_dry_night_the_dry_room_is_first_and_the_others_are_quiet(
@@ -92,6 +116,25 @@ async def test_a_room_in_its_first_days_would_have_texted(database: Database, fa
     assert words(farm).held_back(line, notice) == (
         "House 7: would have texted at 02:21. In its first days nobody is woken."
     )
+
+
+@pytest.mark.parametrize(
+    ("kind", "sentence"),
+    [
+        ("working", "House 7: humidity low at 02:21, not texted: Ines was working until 06:00."),
+        ("leave", "House 7: humidity low at 02:21, not texted: left until 06:00 by Ines."),
+    ],
+)
+async def test_what_was_held_back_says_by_whom_and_until_when(
+    database: Database, farm: dict[str, Any], kind: str, sentence: str
+) -> None:
+    await hold_back(database, farm, kind)
+    await farmyard.dry_night(database, farm, to_ms=HALF_PAST_TWO)
+
+    sheet = await sheet_at(database, farm, HALF_PAST_TWO)
+
+    ((line, notice),) = sheet.held_back
+    assert words(farm).held_back(line, notice) == sentence
 
 
 async def test_a_room_that_nobody_hears_cannot_be_judged(dry_night: Database, farm: dict[str, Any]) -> None:
