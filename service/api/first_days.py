@@ -13,9 +13,10 @@ from service.api.access import AtDesk
 from service.api.fields import Answered, RoomId
 from service.api.moments import Shown
 from service.api.problems import declared
-from service.reports.first_days import would_have_texted
+from service.reports.first_days import suggestion_in_words, would_have_texted
 from service.storage import outbox, rooms
 from service.watch.room_now import room_now
+from service.watch.suggesting import suggestions
 
 router = APIRouter(prefix="/rooms", tags=["rooms"])
 
@@ -31,6 +32,8 @@ class LimitSoFar(Answered):
     times: int = Field(description="How often somebody would have been woken for it.")
     moments: list[Shown]
     said: str = Field(description="The same in words.")
+    suggested: float | None = Field(description="The nearest limit with which these days would have been quiet.")
+    suggestion: str | None = Field(description="The same in words; none where nothing would have texted.")
 
 
 class FirstDaysSoFar(Answered):
@@ -57,7 +60,12 @@ async def get_first_days(desk: AtDesk, room_id: RoomId) -> FirstDaysSoFar:
         present = await room_now(connection, desk.farm_id, room, catalogue=desk.catalogue, now_ms=now_ms)
         begin_ms, end_ms = room["created_ms"], room["first_days_end_ms"]
         told = await outbox.notices_between(connection, desk.farm_id, from_ms=begin_ms, to_ms=end_ms)
-    found = would_have_texted(n for n in told if n["room_id"] == room_id)
+        found = would_have_texted(n for n in told if n["room_id"] == room_id)
+        suggested = (
+            await suggestions(connection, desk.farm, room, desk.catalogue, to_ms=min(end_ms, now_ms))
+            if found
+            else {}
+        )
     limits = {key: held.near.limit for key, held in present.limits.limits.items() if key[1] in EDGES}
     keys = sorted({*limits, *found})
     return FirstDaysSoFar(
@@ -74,6 +82,8 @@ async def get_first_days(desk: AtDesk, room_id: RoomId) -> FirstDaysSoFar:
                 times=len(found.get(key, ())),
                 moments=list(found.get(key, ())),
                 said=times_in_words(len(found.get(key, ()))),
+                suggested=suggested[key].suggested if key in suggested else None,
+                suggestion=suggestion_in_words(suggested[key], desk.farm["units"]) if key in suggested else None,
             )
             for key in keys
         ],

@@ -6,7 +6,10 @@ from collections.abc import Iterable, Mapping
 
 from rules.limits import Key
 from rules.model import Instant, Quantity, Side
+from rules.suggest import Suggestion
 from service.storage.rows import Record
+from service.wording.format import limit_in_text
+from service.wording.units import Units
 
 
 def would_have_texted(notices: Iterable[Record]) -> Mapping[Key, list[Instant]]:
@@ -29,3 +32,11 @@ def would_have_texted(notices: Iterable[Record]) -> Mapping[Key, list[Instant]]:
         if speaks and notice["telling"] == "round":
             found.setdefault((Quantity(facts["quantity"]), Side(facts["side"])), []).append(notice["at_ms"])
     return found
+
+
+def suggestion_in_words(suggestion: Suggestion, units: Units) -> str:
+    """Where a limit would have been quiet, or that none would: then it is the room that needs a look."""
+    if suggestion.suggested is None:
+        return "no limit within reason would have been quiet; look at the room first"
+    limit = limit_in_text(suggestion.key[0], suggestion.suggested, units)
+    return f"with a limit of {limit} these days would have been quiet"

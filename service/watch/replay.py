@@ -59,6 +59,17 @@ class Replayed:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Past:
+    """A room from one moment to another: its limits, where its probes hung, and what they measured."""
+
+    from_ms: Instant
+    to_ms: Instant
+    schedule: Sequence[RoomLimits]
+    placed: Sequence[Record]
+    histories: Sequence[History]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Replay:
     """Goes through the history of one farm's rooms."""
 
@@ -72,24 +83,33 @@ class Replay:
         Raises:
             NotUnderstood: the room grew nothing of the profile that is tried, or the profile lacks its stage.
         """
-        farm_id = self.farm["farm_id"]
-        judged_ms = await views.judged_until(self.connection, farm_id, room["room_id"]) or 0
-        to_ms = min(to_ms, judged_ms + 1)
-        begin_ms = max(room["created_ms"], from_ms - LEAD_IN_MS)
-        if begin_ms >= to_ms:
+        past = await self.past(room, from_ms=from_ms, to_ms=to_ms, changed=changed)
+        if past is None:
             return Replayed(from_ms=from_ms, to_ms=to_ms, transitions=(), notices=())
-        limits = await self._schedule(room, begin_ms, to_ms, changed)
-        placed = await self._placed(room["room_id"], begin_ms)
         told = _Telling(
             story=_story(self.farm, room),
-            schedule=limits,
-            placed=placed,
-            acts=await self._acts(room["room_id"], begin_ms, to_ms),
+            schedule=past.schedule,
+            placed=past.placed,
+            acts=await self._acts(room["room_id"], past.from_ms, past.to_ms),
         )
-        histories = await self._histories(placed, limits, begin_ms, to_ms)
         # Months take seconds, and whoever listens for readings must not wait for that.
-        await asyncio.to_thread(told.go_through, histories, begin_ms, to_ms - 1)
-        return told.within(from_ms, to_ms)
+        await asyncio.to_thread(told.go_through, past.histories, past.from_ms, past.to_ms - 1)
+        return told.within(from_ms, past.to_ms)
+
+    async def past(self, room: Record, *, from_ms: Instant, to_ms: Instant, changed: Changed) -> Past | None:
+        """Read a span of a room as far as it was judged, with what leads up to it; ``None`` where there is none.
+
+        Raises:
+            NotUnderstood: the room grew nothing of the profile that is tried, or the profile lacks its stage.
+        """
+        judged_ms = await views.judged_until(self.connection, self.farm["farm_id"], room["room_id"]) or 0
+        begin_ms, end_ms = max(room["created_ms"], from_ms - LEAD_IN_MS), min(to_ms, judged_ms + 1)
+        if begin_ms >= end_ms:
+            return None
+        limits = await self._schedule(room, begin_ms, end_ms, changed)
+        placed = await self._placed(room["room_id"], begin_ms)
+        histories = await self._histories(placed, limits, begin_ms, end_ms)
+        return Past(from_ms=begin_ms, to_ms=end_ms, schedule=limits, placed=placed, histories=histories)
 
     async def _schedule(
         self, room: Record, from_ms: Instant, to_ms: Instant, changed: Changed
