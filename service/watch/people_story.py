@@ -33,13 +33,33 @@ class PeopleStory:
     air: Air
     now_ms: Instant
     case: Case
-    state: State
-    since_ms: Instant
-    happening: dict[str, Any] | None
-    happening_id: str | None
+    state: State = State.NORMAL
+    since_ms: Instant = 0
+    happening: dict[str, Any] | None = None
+    happening_id: str | None = None
     transitions: list[Record] = field(default_factory=list)
     notices: list[Record] = field(default_factory=list)
     happenings: dict[str, Record] = field(default_factory=dict)
+
+    def take_up(self, alarm: Record | None, happening: Record | None) -> None:
+        """Go on from where the alarm and its happening stand."""
+        self.happening = None if happening is None else dict(happening)
+        self.since_ms = self.now_ms
+        if alarm is not None:
+            self.state, self.since_ms = State(alarm["state"]), alarm["since_ms"]
+            self.happening_id = alarm["happening_id"]
+
+    @property
+    def alarm(self) -> Record:
+        """Where the alarm stands now."""
+        return {
+            "room_id": self.room["room_id"],
+            "quantity": PEOPLE_KEY[0].value,
+            "side": PEOPLE_KEY[1].value,
+            "state": self.state.value,
+            "since_ms": self.since_ms,
+            "happening_id": self.happening_id,
+        }
 
     def tell(self, caught: Caught, presence: Presence, *, above_on_purpose: bool) -> None:
         """Go through what became of the air, and then ask once more who is there now."""

@@ -7,8 +7,9 @@ from who may be inside (:mod:`rules.people`).
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from rules.alarm import State
 from rules.model import Instant, ProbeId, Quantity
@@ -22,7 +23,7 @@ from rules.people import (
     case_to_plain,
 )
 from rules.people_air import LONGEST_STAY_MS, REACH_MS, Air, figures
-from rules.people_memory import Memory, back_to, begin, catch_up, memory_from_plain, memory_to_plain
+from rules.people_memory import Caught, Memory, back_to, begin, catch_up, memory_from_plain, memory_to_plain
 from service.localtime import local
 from service.storage import holds, ledger, people_air, readings
 from service.storage.database import Connection
@@ -68,40 +69,22 @@ class PeopleWatch:
         """
         farm_id, room_id = self.farm["farm_id"], room["room_id"]
         kept = (await people_air.remembered(connection, farm_id, room_id)).state
-        memory = None if kept is None else memory_from_plain(kept["memory"])
-        if memory is None:
-            memory = begin(until_ms, seen_ms=until_ms - REACH_MS)
-        elif arrived_ms is not None:
-            memory = back_to(memory, arrived_ms)
-        inside = await holds.holds_of(connection, farm_id, room_id, from_ms=memory.base.clock_ms - LONGEST_STAY_MS)
-        working = [hold for hold in inside if hold.kind == holds.WORKING]
+        memory = _memory(kept, arrived_ms, until_ms)
+        since_ms = memory.base.clock_ms
+        held = await holds.holds_of(connection, farm_id, room_id, from_ms=since_ms - LONGEST_STAY_MS)
+        working = [hold for hold in held if hold.kind == holds.WORKING]
         air = await self._air(connection, room_id, memory, working, until_ms)
         if kept is None and not air.readings:
             return PeopleJudged()
-        base_ms, caught = memory.base.clock_ms, catch_up(memory, air, until_ms=until_ms)
+        caught = catch_up(memory, air, until_ms=until_ms)
         case = Case() if kept is None else case_from_plain(kept["case"])
-        story = None
+        story = PeopleStory(farm=self.farm, room=room, air=air, now_ms=now_ms, case=case)
         if caught.steps or caught.present.over or case.is_open:
-            story = await self._story(connection, room, case, air, now_ms)
-            presence = await self._presence(connection, room_id, working, now_ms)
-            above = await self._above_on_purpose(connection, room, now_ms)
-            story.tell(caught, presence, above_on_purpose=above)
-            await self._tell(connection, room_id, story)
+            await self._tell(connection, story, caught, working)
         # Once a minute is enough where nothing was said: nothing happens by itself in between.
-        if (
-            kept is None
-            or base_ms != caught.memory.base.clock_ms
-            or caught.steps
-            or (story and story.case != case)
-        ):
-            state = {
-                "memory": memory_to_plain(caught.memory),
-                "case": case_to_plain(case if story is None else story.case),
-                "figures": figures_to_plain(figures(caught.present, air), caught.present.over),
-            }
+        if kept is None or caught.steps or story.case != case or since_ms != caught.memory.base.clock_ms:
+            state = _state(caught, story)
             await people_air.remember(connection, farm_id, room_id, at_ms=caught.memory.seen_ms, state=state)
-        if story is None:
-            return PeopleJudged()
         return PeopleJudged(moved=len(story.transitions), notices=len(story.notices))
 
     async def _air(
@@ -153,32 +136,19 @@ class PeopleWatch:
         growing = await written_down(connection, self.farm["farm_id"], room, self.catalogue, from_ms=now_ms)
         return any(crop.stage.above_people_limit for crop in growing.crops_at(now_ms))
 
-    async def _story(
-        self, connection: Connection, room: Record, case: Case, air: Air, now_ms: Instant
-    ) -> PeopleStory:
-        farm_id, room_id = self.farm["farm_id"], room["room_id"]
+    async def _tell(
+        self, connection: Connection, story: PeopleStory, caught: Caught, working: Sequence[holds.HoldRow]
+    ) -> None:
+        farm_id, room_id = self.farm["farm_id"], story.room["room_id"]
         alarm = (await ledger.alarms_of(connection, farm_id, room_id)).get(PEOPLE_KEY)
-        happening = await ledger.open_people_happening(connection, farm_id, room_id)
-        return PeopleStory(
-            farm=self.farm,
-            room=room,
-            air=air,
-            now_ms=now_ms,
-            case=case,
-            state=State.NORMAL if alarm is None else State(alarm["state"]),
-            since_ms=now_ms if alarm is None else alarm["since_ms"],
-            happening=None if happening is None else dict(happening),
-            happening_id=None if alarm is None else alarm["happening_id"],
-        )
-
-    async def _tell(self, connection: Connection, room_id: str, story: PeopleStory) -> None:
-        farm_id = self.farm["farm_id"]
+        story.take_up(alarm, await ledger.open_people_happening(connection, farm_id, room_id))
+        presence = await self._presence(connection, room_id, working, story.now_ms)
+        above = await self._above_on_purpose(connection, story.room, story.now_ms)
+        story.tell(caught, presence, above_on_purpose=above)
         for happening in story.happenings.values():
             await ledger.save_happening(connection, farm_id, happening)
         if story.transitions:
-            row = {"room_id": room_id, "quantity": PEOPLE_KEY[0].value, "side": PEOPLE_KEY[1].value}
-            now = {"state": story.state.value, "since_ms": story.since_ms, "happening_id": story.happening_id}
-            await ledger.set_alarm(connection, farm_id, {**row, **now}, normal=story.state is State.NORMAL)
+            await ledger.set_alarm(connection, farm_id, story.alarm, normal=story.state is State.NORMAL)
         await ledger.add_transitions(connection, farm_id, story.transitions)
         await ledger.add_notices(connection, farm_id, story.notices)
 
@@ -190,3 +160,19 @@ def limits_of(farm: Record) -> PeopleLimits:
         fifteen_minutes_ppm=farm.get("people_15min_ppm"),
         ceiling_ppm=farm.get("people_ceiling_ppm"),
     )
+
+
+def _memory(kept: Mapping[str, Any] | None, arrived_ms: Instant | None, until_ms: Instant) -> Memory:
+    """What is remembered, from before the oldest of the readings that came since."""
+    if kept is None:
+        return begin(until_ms, seen_ms=until_ms - REACH_MS)
+    memory = memory_from_plain(kept["memory"])
+    return memory if arrived_ms is None else back_to(memory, arrived_ms)
+
+
+def _state(caught: Caught, story: PeopleStory) -> dict[str, Any]:
+    return {
+        "memory": memory_to_plain(caught.memory),
+        "case": case_to_plain(story.case),
+        "figures": figures_to_plain(figures(caught.present, story.air), caught.present.over),
+    }
