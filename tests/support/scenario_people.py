@@ -14,7 +14,7 @@ from typing import Any, Final
 from rules.alarm import State
 from rules.limits import Hold, Why
 from rules.model import MINUTE_MS, Instant, ProbeId, Quantity, Reading
-from rules.people import Case, PeopleLimits, Presence, is_on_the_way
+from rules.people import GOING_COUNTS_MS, Case, PeopleLimits, Presence
 from rules.people_air import Air
 from rules.people_memory import Memory, begin, catch_up
 from rules.schedule import Growing
@@ -87,7 +87,7 @@ class PeopleWatch:
 
     def _presence(self, now_ms: Instant, working: Iterable[Hold]) -> Presence:
         inside = {hold.who for hold in working if hold.from_ms <= now_ms < hold.until_ms}
-        on_the_way = {who for who, at_ms in self.going if at_ms <= now_ms and is_on_the_way(at_ms, now_ms)}
+        on_the_way = {who for who, at_ms in self.going if 0 <= now_ms - at_ms < GOING_COUNTS_MS}
         shown = local(now_ms, self.clock.zone)
         at_work = shown.hour * 60 + shown.minute in WORK_HOURS
         return Presence(inside=frozenset(inside | on_the_way), work_hours=at_work)
