@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import csv
 import json
 from dataclasses import replace
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -33,12 +31,13 @@ from rules.people_memory import (
     memory_from_plain,
     memory_to_plain,
 )
+from tests.support.reference import rows_of
 
 pytestmark = pytest.mark.pure
 
 START_MS = 20_000 * DAY_MS
 DOOR, BACK = ProbeId("door"), ProbeId("back")
-ROWS = list(csv.DictReader((Path(__file__).parents[1] / "reference" / "co2.csv").read_text("utf-8").splitlines()))
+ROWS = rows_of("co2.csv")
 USUAL = PeopleLimits()
 
 
