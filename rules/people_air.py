@@ -28,6 +28,8 @@ QUARTER_MS: Final = 15 * MINUTE_MS
 LONGEST_STAY_MS: Final = 16 * HOUR_MS
 REACH_MS: Final = LONGEST_STAY_MS + QUARTER_MS
 """Older readings than this change nothing."""
+FULL_COVERAGE: Final = 0.95
+"""Where less of the time is known, an average is said with "at least" (our judgement)."""
 _MINUTES: Final = FIFTEEN_MINUTES_MS // MINUTE_MS
 _QUARTERS: Final = LONGEST_STAY_MS // QUARTER_MS
 
@@ -98,8 +100,20 @@ class Figures:
     now_ppm: float | None
     """``None`` when no probe holds a value."""
     now_at_top: bool
+    last_ppm: float | None
+    """The highest that was heard last, by probes that still hang here; ``None`` when none was ever heard."""
     fifteen_minutes: Mean
     eight_hours: Mean
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Spoken:
+    """The figure by which a passed limit is told."""
+
+    ppm: float
+    at_least: bool
+    """A probe read no higher, or too little of the time is known: it may well be more."""
+    coverage: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -155,6 +169,26 @@ def breathe(state: AirState, air: Air, *, until_ms: Instant) -> tuple[AirState, 
 def figures(state: AirState, air: Air) -> Figures:
     """What can be said of a room's air in ``state``."""
     return _Fold(state, air).figures(state.clock_ms)
+
+
+def is_at_least(mean: Mean) -> bool:
+    """Whether the true average may well be higher."""
+    return mean.at_top_ms > 0 or mean.coverage < FULL_COVERAGE
+
+
+def spoken(level: Level, now: Figures, limits: PeopleLimits) -> Spoken:
+    """The figure by which ``level`` is passed.
+
+    Where it was passed before and too little was heard since to say so again, the cautious figure: what the last
+    value heard would make of it.
+    """
+    if level in {Level.AT_TOP, Level.CEILING}:
+        unheard = now.now_ppm is None
+        return Spoken(ppm=now.last_ppm or 0.0, at_least=now.now_at_top or unheard, coverage=1.0)
+    mean = now.eight_hours if level is Level.EIGHT_HOURS else now.fifteen_minutes
+    limit = limits.eight_hours_ppm if level is Level.EIGHT_HOURS else limits.fifteen_minutes_ppm
+    ppm = mean.ppm if mean.ppm >= limit else mean.cautious_ppm
+    return Spoken(ppm=ppm, at_least=is_at_least(mean), coverage=mean.coverage)
 
 
 def is_back(level: Level, state: AirState, air: Air) -> bool:
@@ -299,6 +333,7 @@ class _Fold:
             at_ms=at_ms,
             now_ppm=self._value(),
             now_at_top=self._is_at_top(),
+            last_ppm=max((h.value for h in self.held.values()), default=None),
             fifteen_minutes=self._fifteen_minutes(),
             eight_hours=self._eight_hours(minute_ms),
         )

@@ -33,17 +33,9 @@ class PeopleAir:
     now_at_top: bool
     fifteen_minutes: Average
     eight_hours: Average
-    passed: tuple[Level, ...]
-    """The least first; those too that are passed on purpose."""
+    passed: Mapping[Level, Average]
+    """The levels that are passed, the least first, and by which figure; those too that are passed on purpose."""
     limits: PeopleLimits
-
-    def value_of(self, level: Level) -> Average:
-        """The figure by which ``level`` is passed."""
-        if level is Level.EIGHT_HOURS:
-            return self.eight_hours
-        if level is Level.FIFTEEN_MINUTES:
-            return self.fifteen_minutes
-        return Average(ppm=self.now_ppm or 0.0, at_least=self.now_at_top or self.now_ppm is None, coverage=1.0)
 
 
 async def people_air_of(connection: Connection, farm: Record, room_id: str) -> PeopleAir | None:
@@ -58,7 +50,7 @@ async def people_air_of(connection: Connection, farm: Record, room_id: str) -> P
         now_at_top=figures["now_at_top"],
         fifteen_minutes=Average(**figures["fifteen_minutes"]),
         eight_hours=Average(**figures["eight_hours"]),
-        passed=tuple(level for level in Level if level.value in figures["over"]),
+        passed={Level(level): Average(**said) for level, said in figures["passed"].items()},
         limits=people_limits(farm),
     )
 

@@ -123,8 +123,8 @@ class Words:
         """How the room stands against the limits for people; nothing where none was passed or meant to be."""
         said, air, found = ENGLISH_PEOPLE, night.people, []
         if air is not None and air.passed:
-            level = air.passed[-1]
-            value, limit = air.value_of(level), air.limits.of(level)
+            level = list(air.passed)[-1]
+            value, limit = air.passed[level], air.limits.of(level)
             passed = LimitPassed(
                 level=level.value,
                 value_ppm=value.ppm,

@@ -3,27 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from typing import Any, Final
+from typing import Any
 
-from rules.people import Level
-from rules.people_air import Figures, Mean
-
-FULL_COVERAGE: Final = 0.95
-"""Where less of the time is known, an average is said with "at least": what is unknown was counted as nothing."""
+from rules.people import Level, PeopleLimits
+from rules.people_air import Figures, Mean, Spoken, is_at_least, spoken
 
 
-def danger_facts(level: Level, now: Figures, limit: float | None, inside: Sequence[str]) -> dict[str, Any]:
+def danger_facts(level: Level, now: Figures, limits: PeopleLimits, inside: Sequence[str]) -> dict[str, Any]:
     """What is passed, by which figure."""
-    value, at_least, coverage = now.now_ppm, now.now_at_top, 1.0
-    if level in {Level.EIGHT_HOURS, Level.FIFTEEN_MINUTES}:
-        mean = now.eight_hours if level is Level.EIGHT_HOURS else now.fifteen_minutes
-        value, at_least, coverage = mean.ppm, is_at_least(mean), mean.coverage
+    said = spoken(level, now, limits)
     return {
         "level": level.value,
-        "value": value,
-        "at_least": at_least,
-        "coverage": coverage,
-        "limit": limit,
+        "value": said.ppm,
+        "at_least": said.at_least,
+        "coverage": said.coverage,
+        "limit": limits.of(level),
         "inside": list(inside),
     }
 
@@ -33,22 +27,22 @@ def over_facts(now: Figures, *, still_above: bool) -> dict[str, Any]:
     return {"value": now.now_ppm, "at_least": now.now_at_top, "still_above": still_above}
 
 
-def is_at_least(mean: Mean) -> bool:
-    """Whether the true figure may well be higher."""
-    return mean.at_top_ms > 0 or mean.coverage < FULL_COVERAGE
-
-
-def figures_to_plain(now: Figures, over: Iterable[Level]) -> dict[str, Any]:
+def figures_to_plain(now: Figures, over: Iterable[Level], limits: PeopleLimits) -> dict[str, Any]:
     """The figures of a room as pages show them."""
+    passed = sorted(over, key=lambda level: level.depth)
     return {
         "at_ms": now.at_ms,
         "now_ppm": now.now_ppm,
         "now_at_top": now.now_at_top,
-        "fifteen_minutes": _plain(now.fifteen_minutes),
-        "eight_hours": _plain(now.eight_hours),
-        "over": sorted(over),
+        "fifteen_minutes": _average(now.fifteen_minutes),
+        "eight_hours": _average(now.eight_hours),
+        "passed": {level.value: _spoken(spoken(level, now, limits)) for level in passed},
     }
 
 
-def _plain(mean: Mean) -> dict[str, Any]:
+def _average(mean: Mean) -> dict[str, Any]:
     return {"ppm": mean.ppm, "at_least": is_at_least(mean), "coverage": mean.coverage}
+
+
+def _spoken(said: Spoken) -> dict[str, Any]:
+    return {"ppm": said.ppm, "at_least": said.at_least, "coverage": said.coverage}

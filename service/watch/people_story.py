@@ -83,8 +83,7 @@ class PeopleStory:
             telling = Telling.ROUND if learned_late else act.telling
             if telling is Telling.DANGER:
                 self._woke()
-            limit = self.air.limits.of(act.level)
-            facts = danger_facts(act.level, step.figures, limit, sorted(presence.inside))
+            facts = danger_facts(act.level, step.figures, self.air.limits, sorted(presence.inside))
             self._notice(
                 "danger" if telling is Telling.DANGER else "people",
                 telling.value,
@@ -128,7 +127,8 @@ class PeopleStory:
         ended["closed_ms"] = None if self.state is State.RETURNED_UNACKNOWLEDGED else step.at_ms
         self.happenings[ended["happening_id"]] = ended
         # Where it ends because nobody is inside any more, the air is as it was: there is nothing to tell.
-        telling = "wake" if ended["woke"] and not step.over else "round"
+        sayable = not step.over and step.figures.now_ppm is not None
+        telling = "wake" if ended["woke"] and sayable else "round"
         self._notice("back", telling, step.at_ms, over_facts(step.figures, still_above=bool(step.over)))
         self.happening = None
 

@@ -174,5 +174,5 @@ def _state(caught: Caught, story: PeopleStory) -> dict[str, Any]:
     return {
         "memory": memory_to_plain(caught.memory),
         "case": case_to_plain(story.case),
-        "figures": figures_to_plain(figures(caught.present, story.air), caught.present.over),
+        "figures": figures_to_plain(figures(caught.present, story.air), caught.present.over, story.air.limits),
     }

@@ -16,11 +16,13 @@ from rules.people_air import (
     QUARTER_MS,
     Air,
     AirState,
+    Spoken,
     Step,
     air_from_plain,
     air_to_plain,
     breathe,
     figures,
+    spoken,
 )
 from rules.people_memory import (
     BASE_LAG_MS,
@@ -233,6 +235,24 @@ def test_a_limit_that_is_taken_away_is_not_passed() -> None:
     assert state.over == {Level.CEILING}
     after, _ = breathe(state, air([]), until_ms=at(3))
     assert after.over == frozenset()
+
+
+def test_what_is_spoken_is_the_figure_by_which_a_limit_is_passed() -> None:
+    limits = PeopleLimits(eight_hours_ppm=1000, ceiling_ppm=35000)
+    state, _ = judged(breathed := air(steady((20, 40000)), limits), 20)
+    now = figures(state, breathed)
+    assert spoken(Level.FIFTEEN_MINUTES, now, limits) == Spoken(ppm=40000, at_least=False, coverage=1.0)
+    assert spoken(Level.EIGHT_HOURS, now, limits).at_least
+    assert spoken(Level.CEILING, now, limits) == Spoken(ppm=40000, at_least=False, coverage=1.0)
+
+
+def test_a_room_that_fell_silent_is_spoken_of_by_what_was_heard_last() -> None:
+    limits = PeopleLimits(ceiling_ppm=35000)
+    state, _ = judged(breathed := air(steady((20, 40000)), limits), 50)
+    now = figures(state, breathed)
+    assert (now.now_ppm, now.last_ppm, now.fifteen_minutes.ppm) == (None, 40000, 0)
+    assert spoken(Level.FIFTEEN_MINUTES, now, limits) == Spoken(ppm=40000, at_least=True, coverage=0.0)
+    assert spoken(Level.CEILING, now, limits) == Spoken(ppm=40000, at_least=True, coverage=1.0)
 
 
 # --- portions, repeats, late news -------------------------------------------------------------------------------

@@ -89,6 +89,5 @@ async def test_a_value_over_the_ceiling_or_at_the_top_is_the_value_of_now(databa
         air = await people_air_of(connection, farm, ROOM)
         assert await people_air_of(connection, farm, "house-3") is None
     assert air is not None
-    assert air.passed == (Level.CEILING,)
-    assert (air.value_of(Level.CEILING).ppm, air.limits.ceiling_ppm) == (3000, 2000)
-    assert air.value_of(Level.EIGHT_HOURS) is air.eight_hours
+    assert {level: figure.ppm for level, figure in air.passed.items()} == {Level.CEILING: 3000}
+    assert (air.now_ppm, air.limits.ceiling_ppm) == (3000, 2000)

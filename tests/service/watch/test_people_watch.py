@@ -293,12 +293,13 @@ async def test_the_crop_and_the_people_have_each_their_own_happening(
     assert [row["side"] for row in await written(database, "alarms")] == ["people"]
 
 
-async def test_judging_now_and_then_tells_what_judging_every_minute_tells(
-    database: Database, farm: dict[str, Any]
+@pytest.mark.parametrize("every", [3, 20, 140])
+async def test_judging_now_and_then_moves_as_judging_often_does(
+    database: Database, farm: dict[str, Any], every: int
 ) -> None:
     values = [*[HIGH_NOW] * 14, *[FRESH] * 30, *[HIGH_ALL_DAY] * 90]
     await breathe(database, values, start=NIGHT)
-    await judge_at(database, farm, *range(NIGHT, NIGHT + 140, 3))
+    await judge_at(database, farm, *range(NIGHT, NIGHT + 141, every))
     assert await moved(database) == [
         (RAISED, NIGHT + 12),
         (CLEARED, NIGHT + 19),
@@ -314,6 +315,19 @@ async def test_a_farms_own_limits_are_what_it_is_judged_by(database: Database) -
     assert await moved(database) == [(RAISED, 61), (DEEPENED, 70)]
     assert await said(database) == [("danger", "danger", 61), ("danger", "danger", 70)]
     assert [f["limit"] for f in await facts_of(database, "danger")] == [100, 3000]
+
+
+async def test_whoever_goes_into_a_room_that_fell_silent_over_a_limit_is_told_what_was_heard_last(
+    database: Database, farm: dict[str, Any]
+) -> None:
+    await breathe(database, [HIGH_NOW] * 20, start=NIGHT)
+    await judge_at(database, farm, NIGHT + 20)
+    await work_in(database, at=NIGHT + 60, until=NIGHT + 90)
+    await judge_at(database, farm, NIGHT + 61)
+    told = await tell(database, farm, at=NIGHT + 61)
+    assert {message.text.partition(" Come out.")[0] for message in told} >= {
+        "House 7: DANGER to people. CO2 at least 40000 ppm over 15 min, limit 30000."
+    }
 
 
 async def test_a_room_without_co2_is_left_alone(database: Database, farm: dict[str, Any]) -> None:
