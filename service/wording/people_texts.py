@@ -39,7 +39,6 @@ class PeoplePhrases:
     line: str
     line_at_top: str
     line_figure: dict[str, str]
-    line_unknown: str
     line_coverage: str
     not_exposure: str
 
@@ -75,7 +74,6 @@ ENGLISH_PEOPLE: Final = PeoplePhrases(
         "15 minutes": "{value} on average over 15 min",
         "ceiling": "{value} now",
     },
-    line_unknown="No probe is heard.",
     line_coverage="Known for {percent}% of the time; the rest was counted as nothing.",
     not_exposure="A room average, not a person's exposure.",
 )
