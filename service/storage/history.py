@@ -12,8 +12,8 @@ from sqlalchemy.ext.asyncio import AsyncConnection
 from service.storage.spans import Piece
 from service.storage.tables import readings
 
-AT_ONCE: Final = 50_000
-"""Rows fetched together: a quarter of a year must not stand in memory row by row."""
+AT_ONCE: Final = 10_000
+"""Rows fetched together: few enough that others are served in between, whatever span is asked for."""
 
 
 async def arrays(

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 import pytest
 
 from rules.model import MINUTE_MS
-from service.notifications.routing import Line, Step, Way, next_step
+from service.notifications.routing import Line, Step, Way, is_night, next_step
 
 pytestmark = pytest.mark.pure
 
@@ -83,3 +83,13 @@ def test_each_person_keeps_the_place_on_the_list_as_the_step() -> None:
         (0, "ana", Way.MAIL),
         (1, "ben", Way.TEXT),
     ]
+
+
+@pytest.mark.parametrize(("minute", "night"), [(0, True), (359, True), (360, False), (1079, False), (1080, True)])
+def test_the_night_is_from_the_evening_round_to_the_morning_round(minute: int, night: bool) -> None:  # noqa: FBT001
+    assert is_night(minute, evening_minute=18 * 60, morning_minute=6 * 60) is night
+
+
+def test_where_the_evening_round_is_after_midnight_the_night_is_short() -> None:
+    found = [is_night(hour * 60, evening_minute=60, morning_minute=5 * 60) for hour in range(6)]
+    assert found == [False, True, True, True, True, False]

@@ -234,6 +234,9 @@ async def test_a_changed_profile_stands_in_for_the_one_the_room_had(
     assert len((await replayed(database, farm, changed=Changed(profile=same))).notices) == 2
     with pytest.raises(NotUnderstood, match="the room grew no grey_oyster"):
         await replayed(database, farm, changed=Changed(profile=parse_profile(other["body"], file="o.toml")))
+    lacking = parse_profile(row["body"].replace("stages.pinning", "stages.pegging"), file="shiitake.toml")
+    with pytest.raises(NotUnderstood, match="shiitake has no stage 'pinning'"):
+        await replayed(database, farm, changed=Changed(profile=lacking))
 
 
 async def test_a_span_before_the_room_was_there_holds_nothing(database: Database, farm: dict[str, Any]) -> None:
