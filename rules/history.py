@@ -92,6 +92,11 @@ class Line:
         """How many readings there are up to a moment, inclusive."""
         return int(self.at_ms.searchsorted(at_ms, side="right"))
 
+    def value_at(self, at_ms: Moments) -> Values:
+        """The newest value at each of these moments; what was held at first, before the first reading."""
+        seed = np.nan if self.seed is None else self.seed.value
+        return np.append(self.value, seed)[self.at_ms.searchsorted(at_ms, side="right") - 1]
+
     def readings(self, begin: int, end: int) -> list[Reading]:
         """The readings from ``begin`` to ``end``, exclusive."""
         times, values = self.at_ms[begin:end].tolist(), self.value[begin:end].tolist()
@@ -150,7 +155,7 @@ class Line:
         held = self.held
         if held is None or held.expired:
             return int(self.at_ms[self.index]) if self.index < end else None
-        moments = [self._first_difference(held, end, says), self._first_silence(held, end, until_ms)]
+        moments = [self._first_difference(held, end, says), self.first_silence(held, self.index, end, until_ms)]
         return min((moment for moment in moments if moment is not None), default=None)
 
     def _first_difference(self, held: Held, end: int, says: Sequence[Says]) -> Instant | None:
@@ -162,17 +167,17 @@ class Line:
         found = np.flatnonzero(differs)
         return int(self.at_ms[self.index + found[0]]) if found.size else None
 
-    def _first_silence(self, held: Held, end: int, until_ms: Instant) -> Instant | None:
-        """When the held value, or one of those that follow it, first speaks for the room no longer."""
-        times = np.concatenate(([held.at_ms], self.at_ms[self.index : end]))
-        gaps = np.diff(times)
-        kept = [*held.gaps_ms, *gaps[gaps >= SHORTEST_INTERVAL_MS].tolist()]
-        shortest = min([LONGEST_HOLD_MS, *(HOLD_INTERVALS * gap for gap in kept)])
-        for late in np.flatnonzero(gaps >= shortest):
-            before = self.after(self.index + int(late))
+    def first_silence(self, held: Held, begin: int, end: int, until_ms: Instant) -> Instant | None:
+        """When what is held before reading ``begin``, or one from there on, first speaks no longer."""
+        times = np.append(held.at_ms, self.at_ms[begin:end])
+        gaps = times[1:] - times[:-1]
+        kept = gaps[gaps >= SHORTEST_INTERVAL_MS]
+        shortest = min([LONGEST_HOLD_MS // HOLD_INTERVALS, *held.gaps_ms, *([kept.min()] if kept.size else [])])
+        for late in np.flatnonzero(gaps >= HOLD_INTERVALS * shortest):
+            before = held if late == 0 else self.after(begin + int(late))
             if before is not None and before.until_ms <= times[late + 1]:
                 return before.until_ms
-        last = self.after(end)
+        last = held if begin == end else self.after(end)
         return last.until_ms if last is not None and last.until_ms <= until_ms else None
 
 
@@ -196,13 +201,7 @@ class Blocks:
         hot = np.flatnonzero((lowest < self.low) | (highest > self.high))
         self.begins, self.ends = bounds[hot], np.append(bounds, line.size)[hot + 1]
         self.low, self.high = self.low[hot], self.high[hot]
-        self.before = self._held_at_steps(line, steps)
-
-    @staticmethod
-    def _held_at_steps(line: Line, steps: NDArray[np.intp]) -> Values:
-        """The last value before each change of the schedule; not a number where there was none."""
-        seed = np.nan if line.seed is None else line.seed.value
-        return np.append(line.value, seed)[steps - 1]
+        self.before = line.value_at(starts - 1)
 
     def first_beyond(self, line: Line) -> Instant | None:
         """The moment of the line's next reading that is beyond the edges of its time."""
