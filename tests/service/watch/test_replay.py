@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from random import Random
 from typing import Any
 
 import pytest
@@ -16,10 +17,12 @@ from service.storage.database import Database
 from service.storage.usuals import UsualRow
 from service.watch.catalogue import Catalogue
 from service.watch.holds import Holding, Left
+from service.watch.judge import SETTLE_MS
 from service.watch.replay import Changed, Replay, Replayed
 from service.watch.respond import Word, answer
 from tests.support.watched import (
     BACK,
+    DOOR,
     DRY,
     GOOD,
     ROOM,
@@ -34,6 +37,7 @@ from tests.support.watched import (
 from tests.support.written import notices, written
 
 UNCHANGED = Changed()
+RESTLESS = (70.0, 84.0, 84.9, 87.9, 88.0, 90.0, 92.0, 95.0, 97.0, 99.0, 100.0)
 HUMIDITY_LOW = (Quantity.HUMIDITY, Side.LOW)
 
 
@@ -102,6 +106,25 @@ async def test_late_by_less_than_the_settling_time_changes_nothing(
     await hear(database, [*[GOOD] * 5, *[DRY] * 20, *[GOOD] * 35], late_ms=14_000)
     await hear(database, [*[GOOD] * 30, *[DRY] * 30], probe=BACK, start=0.4)
     await judge_at(database, farm, *(n / 2 for n in range(1, 130)))
+
+    assert await is_as_told(database, farm) >= 3
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+async def test_a_restless_room_is_told_again_as_it_was_told(
+    database: Database, farm: dict[str, Any], seed: int
+) -> None:
+    """Both probes dwell and jump, are away now and then, and the room is looked at whenever somebody pleases."""
+    chance = Random(seed)
+    for probe, step in ((DOOR, 1.0), (BACK, 1.7)):
+        course = [value for _ in range(14) for value in [chance.choice(RESTLESS)] * chance.randint(1, 14)]
+        here = [n for n in range(len(course)) if chance.random() > 0.1]
+        for n in here:
+            await hear(
+                database, [course[n]], start=n * step, probe=probe, late_ms=chance.randrange(SETTLE_MS - 1000)
+            )
+    moments = sorted(chance.uniform(0, 190) for _ in range(120))
+    await judge_at(database, farm, *moments, 200)
 
     assert await is_as_told(database, farm) >= 3
 
