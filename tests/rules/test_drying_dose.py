@@ -186,3 +186,10 @@ def test_the_parts_make_the_whole_in_any_order(
         assert getattr(whole, name) == pytest.approx(sum(getattr(part, name) for part in parts), abs=1e-12)
     assert whole.low_kpa_h <= whole.kpa_h <= whole.high_kpa_h
     assert whole.known_ms <= HOUR_MS
+
+
+def test_what_nobody_can_say_at_the_end_of_the_span_is_no_dose() -> None:
+    """Readings at minutes 0 and 5 hold to minute 20; the other forty minutes are not known."""
+    found = dose(warm([(0, 30), (5, 30)]), damp([(0, 75), (5, 75)]))
+    assert found.known_ms == 20 * MINUTE_MS
+    assert found.kpa_h == pytest.approx(AT_30_KPA / 4 / 3, rel=WITHIN)

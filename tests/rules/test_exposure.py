@@ -225,3 +225,24 @@ def test_the_order_and_repetition_of_readings_do_not_matter(
     order.shuffle(shuffled)
 
     assert seen(shuffled, 60, bands) == seen(readings, 60, bands)
+
+
+@pytest.mark.parametrize(
+    ("value", "side", "depth"), [(80, Side.LOW, 5), (85, Side.LOW, 0), (99, Side.HIGH, 4), (99, Side.LOW, 0)]
+)
+def test_how_far_outside_a_value_is(value: float, side: Side, depth: float) -> None:
+    assert BAND[0].depth(value, side) == depth
+    assert BandFrom(from_ms=0).depth(value, side) == 0, "without an edge nothing is outside"
+
+
+def test_the_spread_is_that_of_the_readings_within_the_span() -> None:
+    readings = series([(0, 99), (5, 90), (7, 84), (12, 50)])
+    assert spread(readings, from_ms=minute(5), to_ms=minute(12)) == (84, 90)
+    assert spread(readings, from_ms=minute(13), to_ms=minute(20)) is None
+
+
+def test_a_band_that_changes_cuts_the_step_it_falls_into() -> None:
+    """82 all along: 3 below the band up to minute 4, inside from then on."""
+    bands = (BandFrom(from_ms=0, low=85.0), BandFrom(from_ms=minute(4), low=80.0))
+    (stretch,) = seen(series([(0, 82), (10, 82)]), 15, bands).stretches
+    assert (stretch.minutes, stretch.area, stretch.to_ms) == (4, 12, minute(4))

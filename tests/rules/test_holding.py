@@ -111,3 +111,10 @@ def _as_judged(readings: list[Reading]) -> list[Change]:
         if later is None or now.until_ms < later.at_ms:
             found.append((now.until_ms, None))
     return found
+
+
+def test_two_readings_within_five_seconds_are_one_report() -> None:
+    """Gaps of 2 min and of 1:57, and 3 s that count for nothing: held for three times the lesser."""
+    readings = [reading(0, 90), reading(2, 91), reading(2.05, 91), reading(4, 92)]
+
+    assert spoken(readings)[DOOR][-1] == (minute(4 + 3 * 1.95), None)

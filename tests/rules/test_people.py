@@ -164,3 +164,8 @@ def test_nobody_is_inside_over_a_limit_without_having_been_told_of(
         if level is not None and presence.inside:
             assert presence.inside <= case.told
             assert case.danger_depth >= level.depth
+
+
+def test_a_case_read_back_from_paper_is_the_same_case() -> None:
+    case = Case(depth=3, danger_depth=1, told=frozenset({"ben", "ana"}))
+    assert case_from_plain(json.loads(json.dumps(case_to_plain(case)))) == case

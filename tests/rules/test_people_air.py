@@ -384,3 +384,12 @@ def test_what_is_remembered_stays_small() -> None:
     assert (len(state.minutes), len(state.quarters)) == (15, 64)
     assert len(json.dumps(air_to_plain(state), separators=(",", ":"))) < 6_000
     assert QUARTER_MS * len(state.quarters) == 16 * HOUR_MS
+
+
+def test_what_is_remembered_read_back_from_paper_is_the_same() -> None:
+    breathed = air(steady((47, 6000.0), (13, 800.0)), tops={DOOR: 6000.0})
+    state, _ = judged(breathed, 60)
+    assert air_from_plain(json.loads(json.dumps(air_to_plain(state)))) == state
+    start = Memory(base=AirState.unknown(START_MS - 1), seen_ms=START_MS - 1)
+    memory = catch_up(start, breathed, until_ms=at(60)).memory
+    assert memory_from_plain(json.loads(json.dumps(memory_to_plain(memory)))) == memory
