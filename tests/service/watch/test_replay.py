@@ -110,7 +110,7 @@ async def test_late_by_less_than_the_settling_time_changes_nothing(
     assert await is_as_told(database, farm) >= 3
 
 
-@pytest.mark.parametrize("seed", [1, 2, 3])
+@pytest.mark.parametrize("seed", [1, 4, 6])
 async def test_a_restless_room_is_told_again_as_it_was_told(
     database: Database, farm: dict[str, Any], seed: int
 ) -> None:
