@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import asyncio
+from typing import Final
 
 from rules.limits import Key
-from rules.model import Instant
+from rules.model import DAY_MS, Instant
 from rules.suggest import Suggestion, suggest
 from service.storage.database import Connection
 from service.storage.rows import Record
 from service.watch.catalogue import Catalogue
 from service.watch.replay import Changed, Replay
+
+LONGEST_MS: Final = 31 * DAY_MS
+"""First days that are drawn out for longer are looked at from so long before their end."""
 
 
 async def suggestions(
@@ -18,7 +22,8 @@ async def suggestions(
 ) -> dict[Key, Suggestion]:
     """Suggest limits from the room's creation up to a moment, for those that would have texted."""
     again = Replay(connection=connection, farm=farm, catalogue=catalogue)
-    past = await again.past(room, from_ms=room["created_ms"], to_ms=to_ms, changed=Changed())
+    from_ms = max(room["created_ms"], to_ms - LONGEST_MS)
+    past = await again.past(room, from_ms=from_ms, to_ms=to_ms, changed=Changed())
     if past is None:
         return {}
     found = await asyncio.to_thread(
