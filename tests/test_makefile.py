@@ -64,3 +64,12 @@ def test_a_missing_venv_module_is_named_with_the_package_to_install(clone: Path)
     assert done.returncode != 0
     assert "apt-get install python3-venv" in done.stdout
     assert not (clone / ".venv").exists()
+
+
+def test_a_whole_run_asks_for_every_branch_of_the_rules_and_a_partial_one_does_not() -> None:
+    whole, part = (_make(ROOT, "--dry-run", "test", given).stdout for given in ("ARGS=", "ARGS=tests/service"))
+
+    assert "-m covers --cov" in whole
+    assert "and not covers" in whole
+    assert "cov" not in part
+    assert "-m 'pure and not slow' tests/service" in part

@@ -15,6 +15,7 @@ from typing import Any
 import pytest
 from pydantic import ValidationError
 
+from rules.model import SECOND_MS
 from tests.support.scenario_air import Arrival, arrivals
 from tests.support.scenario_clock import FarmClock
 from tests.support.scenario_form import Said, Scenario, as_ms, key_of, read_scenario
@@ -62,6 +63,19 @@ def _differs(heard: Heard, said: Said, scenario: Scenario, clock: FarmClock) -> 
         or (heard.what, heard.key) != (said.what, key_of(said.about))
         or told != {fact: getattr(said, fact) for fact in told}
     )
+
+
+@by_file
+def test_a_moment_beyond_the_tolerance_is_noticed(path: Path) -> None:
+    scenario, clock, _ = _read(path)
+    says = () if scenario.result.says == "nothing" else scenario.result.says
+    late_ms = as_ms(scenario.result.within_minutes) + SECOND_MS
+    for heard, said in zip(_night(path).heard, says, strict=True):
+        later = replace(heard, at_ms=clock.moment(said.at) + late_ms)
+        other = replace(heard, what="something else")
+        assert not _differs(heard, said, scenario, clock)
+        assert _differs(later, said, scenario, clock)
+        assert _differs(other, said, scenario, clock)
 
 
 QUIET = [path for path in FILES if read_scenario(path).result.says == "nothing"]
