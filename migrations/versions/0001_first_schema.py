@@ -301,6 +301,8 @@ def upgrade() -> None:
         sa.Column("first_heard_ms", MOMENT, nullable=False),
         sa.Column("last_heard_ms", MOMENT, nullable=False),
         sa.Column("co2_top_ppm", NUMBER, nullable=True),
+        sa.Column("co2_top_who", sa.Text(), nullable=True),
+        sa.Column("co2_top_recorded_ms", MOMENT, nullable=True),
         sa.PrimaryKeyConstraint("farm_id", "probe_id", name=op.f("pk_probes")),
         sqlite_strict=True,
         sqlite_with_rowid=False,

@@ -13,7 +13,6 @@ from service.api.access import AtDesk, changing
 from service.api.fields import Answered, Asked, Note, ProbeName, RoomId, Who
 from service.api.moments import Moment, Shown
 from service.api.problems import declared
-from service.log import log
 from service.storage import people_air, rooms
 from service.storage.rows import Record
 from service.storage.spans import Kept, newest_values
@@ -43,6 +42,7 @@ class Probe(Answered):
     co2_top_ppm: float | None = Field(
         description="It reads no higher: a value there counts as at least that much. None: not known."
     )
+    co2_top_by: str | None = Field(description="Who said so last.")
     newest: list[Value]
 
 
@@ -129,10 +129,10 @@ async def post_placement(desk: AtDesk, probe_id: ProbeName, asked: Placement) ->
 )
 async def put_top(desk: AtDesk, probe_id: ProbeName, asked: Top) -> Probe:
     async with changing(desk) as connection:
-        await people_air.set_top(connection, desk.farm_id, probe_id, asked.co2_top_ppm)
+        top_ppm, now_ms = asked.co2_top_ppm, desk.clock.now_ms()
+        await people_air.set_top(connection, desk.farm_id, probe_id, top_ppm, who=asked.who, at_ms=now_ms)
         rows = await rooms.all_probes(connection, desk.farm_id)
         newest = await newest_values(connection, desk.farm_id, {probe_id})
-    log.info("said how far a probe reads", probe=probe_id, co2_top_ppm=asked.co2_top_ppm, who=asked.who)
     return _probe(next(row for row in rows if row["probe_id"] == probe_id), by_probe(newest))
 
 
@@ -153,5 +153,6 @@ def _probe(row: Record, newest: Mapping[str, list[Kept]]) -> Probe:
         first_heard=row["first_heard_ms"],
         last_heard=row["last_heard_ms"] or None,
         co2_top_ppm=row["co2_top_ppm"],
+        co2_top_by=row["co2_top_who"],
         newest=[value_of(kept) for kept in newest.get(row["probe_id"], [])],
     )

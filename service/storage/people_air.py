@@ -55,8 +55,10 @@ async def probes_in(connection: AsyncConnection, farm_id: int, room_id: str, *, 
     return await many(connection, statement)
 
 
-async def set_top(connection: AsyncConnection, farm_id: int, probe_id: str, top_ppm: float | None) -> None:
-    """Say how far a probe reads; ``None``: not known.
+async def set_top(
+    connection: AsyncConnection, farm_id: int, probe_id: str, top_ppm: float | None, *, who: str, at_ms: Instant
+) -> None:
+    """Somebody says how far a probe reads; ``None``: not known.
 
     Raises:
         NotFound: the probe was never heard nor placed.
@@ -64,7 +66,8 @@ async def set_top(connection: AsyncConnection, farm_id: int, probe_id: str, top_
     mine = (probes.c.farm_id == farm_id) & (probes.c.probe_id == probe_id)
     if await connection.scalar(select(probes.c.probe_id).where(mine)) is None:
         raise NotFound(f"nothing was heard of a probe {probe_id!r}")
-    await connection.execute(update(probes).where(mine).values(co2_top_ppm=top_ppm))
+    said = {"co2_top_ppm": top_ppm, "co2_top_who": who, "co2_top_recorded_ms": at_ms}
+    await connection.execute(update(probes).where(mine).values(said))
 
 
 async def on_the_way(

@@ -84,6 +84,7 @@ rooms = _table(
 probes = _table(
     "probes", "probe_id",
     _text("probe_id"), _moment("first_heard_ms"), _moment("last_heard_ms"), _number("co2_top_ppm", null=True),
+    _text("co2_top_who", null=True), _moment("co2_top_recorded_ms", null=True),
 )  # fmt: skip
 placements = _table(
     "placements", "probe_id valid_from_ms",

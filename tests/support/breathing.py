@@ -93,4 +93,4 @@ async def grow_above_on_purpose(database: Database) -> None:
 async def reads_no_higher_than(database: Database, ppm: float, *, probe: str = DOOR) -> None:
     """The top of a probe becomes known."""
     async with database.write() as connection:
-        await people_air.set_top(connection, 1, probe, ppm)
+        await people_air.set_top(connection, 1, probe, ppm, who="Ines", at_ms=0)

@@ -58,6 +58,7 @@ async def test_what_cannot_be_meant_is_refused(one_api: Api, change: dict[str, A
 
 async def test_somebody_says_how_far_a_probe_reads(api: Api) -> None:
     said = await api.put("/api/probes/h7-door/top", {"co2_top_ppm": 5000, "who": "Ines"})
+    assert said["co2_top_by"] == "Ines"
     assert said["co2_top_ppm"] == 5000
     assert {p["probe_id"]: p["co2_top_ppm"] for p in await api.get("/api/probes")}["h7-door"] == 5000
     assert (await api.put("/api/probes/h7-door/top", {"co2_top_ppm": None, "who": "Ines"}))["co2_top_ppm"] is None
