@@ -24,8 +24,8 @@ GAPS_KEPT: Final = 5
 SHORTEST_INTERVAL_MS: Final = 5 * SECOND_MS
 """Readings closer together are one report: a probe heard by two gateways, or bare numbers that had queued up."""
 
-Recent: TypeAlias = tuple[tuple[int, float], ...]
-"""What a quantity was at its innermost in each short span of the last minutes: (number of the span, value)."""
+Recent: TypeAlias = tuple[tuple[Instant, float], ...]
+"""What a quantity was at its innermost in each short span of the last minutes: (begin of the span, value)."""
 
 
 @lru_cache(maxsize=4096)

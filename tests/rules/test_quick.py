@@ -79,7 +79,7 @@ def test_a_limit_that_is_no_longer_quick_forgets() -> None:
 
 
 def test_a_tenth_of_the_time_keeps_its_innermost_value() -> None:
-    start = minute(0) // (FAST.within_ms // PARTS)
+    start = minute(0)
     recent = remembered(remembered((), FAST, Side.LOW, minute(0), 84), FAST, Side.LOW, minute(0.5), 86)
     assert recent == ((start, 86),)
     assert remembered(recent, FAST, Side.LOW, minute(0.7), 70) is recent
@@ -96,3 +96,13 @@ def test_what_lies_further_back_does_not_count() -> None:
     recent = _remember([90.0, 80.0])
     assert is_quick(recent, FAST, Side.LOW, minute(9), 78)
     assert not is_quick(recent, FAST, Side.LOW, minute(10), 78)
+
+
+def test_values_remembered_for_another_stretch_of_time_are_as_old_as_they_are() -> None:
+    """Fast over five minutes at first, over half an hour later: what was seen at minute 0 is 45 minutes old by then."""
+    short = replace(FAST, within_ms=5 * MINUTE_MS)
+    long = replace(FAST, within_ms=30 * MINUTE_MS)
+    first = limits({HUMIDITY_LOW: replace(text_limit(80), fast=short)})
+    then = limits({HUMIDITY_LOW: replace(text_limit(80), fast=long)}, at=3)
+    _, events = judged(every_minute([90] * 3 + [84] * 42 + [79] * 20), first, then, until=64)
+    assert moves(events) == [("raised", 53)], "five points in half an hour are not quick"
