@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from rules.model import UNIT, Quantity, Side
+from rules.model import MINUTE_MS, UNIT, Quantity, Side
 from rules.profile import Band, Fast, Figure, TextLimit
 from rules.profile_table import Place
 
@@ -93,6 +93,10 @@ def _check_fast(text: TextLimit, fast: Fast, quantity: Quantity, place: Place) -
     accuracy = probe_accuracy(quantity, text.limit.value)
     if fast.change <= accuracy:
         raise place.at("change").error(f"must be above {accuracy:g}, what an ordinary probe may be off")
+    if fast.within_ms < MINUTE_MS:
+        raise place.at("within_minutes").error(
+            "must be at least 1: no probe reports so often that less can be told"
+        )
     if fast.wait_ms >= text.wait_ms:
         raise place.at("wait_minutes").error("must be shorter than the limit's wait_minutes")
 

@@ -289,6 +289,8 @@ FAULTS = [
                  id="fast is what a probe is off"),
     pytest.param("within_minutes = 15", "within_minutes = 0", "pinning", f"{TEXT_LOW}.fast.within_minutes",
                  "above zero", id="fast within no time"),
+    pytest.param("within_minutes = 15", "within_minutes = 0.0001", "pinning", f"{TEXT_LOW}.fast.within_minutes",
+                 "at least 1", id="fast within less than any probe can tell"),
     pytest.param("wait_minutes = 4 }", "wait_minutes = 8 }", "pinning", f"{TEXT_LOW}.fast.wait_minutes",
                  "shorter than", id="fast is as slow"),
     pytest.param("change = 8", "by = 8", "pinning", f"{TEXT_LOW}.fast.by", "unknown key",
