@@ -115,11 +115,16 @@ def _keep_told(before: Track | None, after: Track, owed: Sequence[Event]) -> Tra
 def _owed(key: Key, state: RoomState, again: RoomState, events: Sequence[Event]) -> Iterable[Event]:
     """The moves that take the alarm from where it was told to be to where it should be.
 
-    What was held back already owes nothing: it is released, or not, when the holding back ends.
+    What was held back already owes nothing: it is released, or not, when the holding back ends; or here, where its
+    limit is gone.
     """
     before, after = state.tracks.get(key), again.tracks.get(key)
     told_ms = before.over_ms if before else None
     if before is not None and before.held:
+        if after is None:
+            yield replace(
+                _never_was(key, before, state.clock_ms), change=Change.RELEASED, back_ms=None, beyond=False
+            )
         return
     if before is not None and before.is_open:
         if after is None or not after.is_open:

@@ -104,3 +104,13 @@ def test_what_was_held_back_already_stays_so_until_the_work_ends() -> None:
     assert again.tracks[HUMIDITY_LOW].held
     _, events = judged(every_minute([FINE] * 35, start=60), *schedule, until=92, state=again)
     assert [(e.change, in_minutes(e.at_ms), e.beyond) for e in events] == [(Change.RELEASED, 90, False)]
+
+
+def test_what_was_held_back_of_a_limit_that_was_gone_by_then_is_released() -> None:
+    """The room was emptied at minute 30, and that is written down only now, together with late readings."""
+    state, told = judged(FALL, *_working(5, 90), until=59)
+    assert moves(told) == [("held", 18)]
+    emptied = [*_working(5, 90)[:2], limits({}, at=30)]
+    again, owed = judge_again(state, from_ms=minute(-1), schedule=emptied, readings=FALL)
+    assert [(e.change, in_minutes(e.at_ms), e.beyond) for e in owed] == [(Change.RELEASED, 59, False)]
+    assert dict(again.tracks) == {}
