@@ -67,11 +67,15 @@ def evaluate(
 def standing(
     state: RoomState, *, schedule: Sequence[RoomLimits], placed: frozenset[ProbeId] | None = None
 ) -> tuple[Event, ...]:
-    """The alarms that are open in ``state``, each as if it were raised at this moment, with the facts of now."""
+    """The alarms that are open in ``state``, each as if it were raised at this moment, with the facts of now.
+
+    :attr:`Event.beyond` says whether the limit is passed right now: one that is on its way back is open as well.
+    """
     fold = _Fold(state, schedule, placed)
+    fold.events.clear()
     for key, track in fold.tracks.items():
         if track.is_told:
-            fold.tell(Change.RAISED, key, state.clock_ms)
+            fold.tell(Change.RAISED, key, state.clock_ms, beyond=fold.is_passed(key))
     return tuple(fold.events)
 
 
@@ -154,9 +158,8 @@ class _Fold:
         for key, limit in self.limits.limits.items():
             self._fire_far(key, limit, at_ms)
             self._fire_near(key, limit, at_ms)
-            track = self.tracks[key]
-            if _fast_due_ms(limit, track) <= at_ms:
-                self._raise(key, _fast_due_ms(limit, track))
+            if _fast_due_ms(limit, self.tracks[key]) <= at_ms:
+                self._raise(key, at_ms)
 
     def _fire_far(self, key: Key, limit: RoomLimit, at_ms: Instant) -> None:
         track = self.tracks[key]
@@ -167,9 +170,9 @@ class _Fold:
             return
         self.tracks[key] = replace(track, deepened=True)
         if not track.is_open:
-            self._raise(key, far.since_ms)
+            self._raise(key, at_ms)
         elif not track.held:
-            self.tell(Change.DEEPENED, key, far.since_ms)
+            self.tell(Change.DEEPENED, key, at_ms)
 
     def _fire_near(self, key: Key, limit: RoomLimit, at_ms: Instant) -> None:
         track = self.tracks[key]
@@ -177,9 +180,9 @@ class _Fold:
         if near is track.near:
             return
         if near.phase is Phase.BEYOND:
-            self._raise(key, near.since_ms)
+            self._raise(key, at_ms)
         else:
-            self._end(key, near.since_ms)
+            self._end(key, at_ms)
 
     def _raise(self, key: Key, at_ms: Instant) -> None:
         beyond = Watch(phase=Phase.BEYOND, since_ms=at_ms)
@@ -272,8 +275,9 @@ class _Fold:
             self.tracks[key] = track if limit.far is not None else replace(track, far=Track.quiet(self.now).far)
             if limit.fast is None:
                 self.recent.pop(key, None)
-        self.next_ms = self.now  # waits and holds may be shorter now
+        self.next_ms = self.now  # waits and holds may be shorter now, and over
         self._see_all()
+        self._fire(self.now)
         for key in to.limits:
             self._hold_or_release(key)
 
@@ -283,10 +287,15 @@ class _Fold:
             if track.is_told:
                 self._hold_back(key, self.now)
         elif track.held:
-            beyond = track.near.phase is Phase.BEYOND
+            beyond = track.near.phase is Phase.BEYOND and self.is_passed(key)
             self.tell(Change.RELEASED, key, self.now, beyond=beyond)
             back = track.is_open and not beyond
             self.tracks[key] = replace(Track.quiet(self.now) if back else track, held=False, over_ms=track.over_ms)
+
+    def is_passed(self, key: Key) -> bool:
+        """Whether the value is beyond the limit right now, or nobody can say that it is not."""
+        _, value = self._farthest_out(key)
+        return value is None or self.limits.limits[key].near.is_beyond(value)
 
     def _hold_back(self, key: Key, at_ms: Instant) -> None:
         """There is something to say and it must wait; said once, however often it comes and goes meanwhile."""

@@ -49,7 +49,7 @@ class Event:
     deepened: bool = False
     """The far limit was passed for its whole wait, by then at the latest."""
     beyond: bool = True
-    """Whether the limit is passed at this moment; only ``RELEASED`` leaves it open."""
+    """Whether the limit is passed at this moment, as far as anybody can say; only ``RELEASED`` leaves it open."""
     hold: Hold | None = None
     """What holds it back; only for ``HELD``."""
 

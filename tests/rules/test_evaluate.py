@@ -298,3 +298,22 @@ def test_an_alarm_does_not_end_because_the_probe_that_is_out_falls_silent() -> N
     again = [replace(reading, at_ms=reading.at_ms + 40 * 60 * SECOND_MS) for reading in every_minute([95] * 19)]
     _, events = judged([*door, *fine, *again], ROOM, until=59)
     assert [e.change for e in events] == [Change.RAISED, Change.CLEARED]
+
+
+def test_a_wait_that_a_new_limit_finds_over_is_over_when_the_new_limit_begins() -> None:
+    """Never before: by the limit that held until then nobody had waited long enough."""
+    short = limits({HUMIDITY_LOW: text_limit(80, wait=3)}, at=7.5)
+    patient = limits({HUMIDITY_LOW: text_limit(80, wait=10)})
+    _, events = judged(every_minute([78] * 20), patient, short, until=19)
+    assert moves(events) == [("raised", 7.5)]
+    assert in_minutes(events[0].began_ms) == 0
+    state, events = judged(every_minute([78] * 20), patient, short, until=7.5)
+    assert moves(events) == [("raised", 7.5)], "whoever looks at that very moment sees it too"
+    assert judged(every_minute([78] * 20), patient, short, until=19, state=state)[1] == ()
+
+
+def test_a_recovery_that_a_new_limit_finds_over_is_over_when_the_new_limit_begins() -> None:
+    brief = limits({HUMIDITY_LOW: text_limit(80, recover=1)}, at=17.5)
+    _, events = judged(every_minute([78] * 14 + [90] * 10), ROOM, brief, until=23)
+    assert moves(events) == [("raised", 8), ("cleared", 17.5)]
+    assert in_minutes(events[1].back_ms) == 14

@@ -130,3 +130,33 @@ def test_an_alarm_that_is_held_and_unknown_is_released_as_it_was() -> None:
     assert _told(events) == [("held", 8, True), ("released", 40, True)]
     assert events[1].value is None
     assert moves(events) == [("held", 8), ("released", 40)]
+
+
+def test_what_is_inside_the_limit_again_when_the_work_ends_is_not_told() -> None:
+    """Not back by the margin, but nobody is woken at 81 % for a limit of 80; another fall waits as the first did."""
+    state, events = judged(every_minute([DRY] * 25 + [81] * 10 + [DRY] * 20), *_working(2, 30), until=54)
+    assert _told(events) == [("held", 8, True), ("released", 30, False), ("raised", 43, True)]
+    assert in_minutes(events[-1].began_ms) == 35
+    assert not state.tracks[HUMIDITY_LOW].held
+
+
+def test_what_a_new_limit_finds_over_its_wait_while_somebody_works_is_held() -> None:
+    short = replace(limits({HUMIDITY_LOW: text_limit(80, wait=3)}, at=6), holds=_held(2, 30).holds)
+    schedule = [limits(FIGURES), _held(2, 6), short, limits(FIGURES, at=30)]
+    _, events = judged(every_minute([DRY] * 40), *schedule, until=39)
+    assert _told(events) == [("held", 6, True), ("released", 30, True)]
+
+
+def test_what_stands_open_says_whether_the_limit_is_passed_right_now() -> None:
+    state, _ = judged(every_minute([DRY] * 20), limits(FIGURES), until=19)
+    assert [e.beyond for e in standing(state, schedule=[limits(FIGURES)])] == [True]
+    state, _ = judged(every_minute([DRY] * 20 + [81]), limits(FIGURES), until=20)
+    assert [e.beyond for e in standing(state, schedule=[limits(FIGURES)])] == [False]
+    state, _ = judged(every_minute([DRY] * 20), limits(FIGURES), until=60)
+    assert [(e.value, e.beyond) for e in standing(state, schedule=[limits(FIGURES)])] == [(None, True)]
+
+
+def test_what_stands_open_is_only_that_even_where_a_hold_was_not_looked_at_yet() -> None:
+    """After late readings a state has no fingerprint: the next judgement holds back what is open, nobody tells it."""
+    state, _ = judged(every_minute([DRY] * 20), limits(FIGURES), until=19)
+    assert standing(replace(state, fingerprint=""), schedule=_working(2, 60)) == ()
