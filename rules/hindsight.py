@@ -15,6 +15,7 @@ from dataclasses import replace
 from rules.condition import Phase, Watch
 from rules.evaluate import evaluate, in_force
 from rules.event import Change, Event
+from rules.hanging import Hung, evaluate_where_hung
 from rules.limits import Key, RoomLimits
 from rules.model import HOUR_MS, Instant, ProbeId, Quantity, Reading
 from rules.room_state import Held, RoomState, Track
@@ -37,9 +38,16 @@ def judge_again(
     from_ms: Instant,
     schedule: Sequence[RoomLimits],
     readings: Iterable[Reading],
-    placed: frozenset[ProbeId] | None = None,
+    hung: Sequence[Hung] | None = None,
 ) -> tuple[RoomState, tuple[Event, ...]]:
     """Judge from ``from_ms`` to the state's clock with all readings now known, and correct the present.
+
+    Args:
+        state: the room as judged so far.
+        from_ms: where to begin, see :func:`window_from`.
+        schedule: limits by the moment from which they hold, in order; the first reaches back to ``from_ms``.
+        readings: of this room's probes while they hung in it, any order.
+        hung: where the room's probes hung. ``None``: all of them throughout.
 
     Returns:
         The corrected state (same clock) and the moves that the alarms still have to make.
@@ -51,7 +59,13 @@ def judge_again(
         held=_silent_since(state, from_ms),
         tracks=_as_known_at(state, from_ms, then),
     )
-    again, events = evaluate(start, schedule=schedule, readings=readings, until_ms=state.clock_ms, placed=placed)
+    until_ms = state.clock_ms
+    if hung is None:
+        again, events = evaluate(start, schedule=schedule, readings=readings, until_ms=until_ms)
+    else:
+        again, events = evaluate_where_hung(
+            start, schedule=schedule, readings=readings, until_ms=until_ms, hung=hung
+        )
     owed = [
         event
         for key in {**state.tracks, **again.tracks}

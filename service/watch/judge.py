@@ -11,8 +11,9 @@ from dataclasses import dataclass
 from typing import Final
 
 from rules.alarm import State
-from rules.evaluate import evaluate, standing
+from rules.evaluate import standing
 from rules.event import Event
+from rules.hanging import Hung, evaluate_where_hung, hanging
 from rules.hindsight import judge_again, window_from
 from rules.limits import Key
 from rules.model import SECOND_MS, Instant, ProbeId, Reading, Side
@@ -93,16 +94,16 @@ class Judge:
         history = await self._history(connection, placed, start_ms, until_ms)
         growing = await written_down(connection, self.farm_id, room, self.catalogue, from_ms=start_ms)
         limits = schedule(growing, since_ms=start_ms, until_ms=until_ms)
-        present = frozenset(ProbeId(p["probe_id"]) for p in placed if p["valid_to_ms"] is None)
+        hung = [_hung(placement) for placement in placed]
         events: tuple[Event, ...] = ()
         if judgement.again_from_ms is not None:
-            state, events = judge_again(state, from_ms=start_ms, schedule=limits, readings=history, placed=present)
-        state, new = evaluate(state, schedule=limits, readings=history, until_ms=until_ms, placed=present)
+            state, events = judge_again(state, from_ms=start_ms, schedule=limits, readings=history, hung=hung)
+        state, new = evaluate_where_hung(state, schedule=limits, readings=history, until_ms=until_ms, hung=hung)
         story = await self._story(connection, room, placed, now_ms)
         story.heard = frozenset(quantity for (_, quantity), held in state.held.items() if not held.expired)
         story.tell((*events, *new))
         if story.has_woken_nobody:
-            story.owe(standing(state, schedule=limits, placed=present))
+            story.owe(standing(state, schedule=limits, placed=hanging(hung, state.clock_ms + 1)))
         await self._write(connection, judgement, story, state)
         return Judged(moved=len(story.moved), notices=len(story.notices))
 
@@ -152,6 +153,12 @@ def _alarm_row(room_id: str, key: Key, story: Story) -> Record:
         "since_ms": story.since[key],
         "happening_id": story.happening_of.get(key),
     }
+
+
+def _hung(placement: Record) -> Hung:
+    return Hung(
+        probe=ProbeId(placement["probe_id"]), from_ms=placement["valid_from_ms"], to_ms=placement["valid_to_ms"]
+    )
 
 
 def _state(judgement: Judgement) -> RoomState:

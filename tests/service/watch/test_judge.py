@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 from rules.model import MINUTE_MS, Quantity
+from service.storage import rooms
 from service.storage.database import Database
 from tests.support.watched import (
     BACK,
@@ -249,3 +250,20 @@ async def test_two_that_judge_at_once_tell_once(database: Database, farm: dict[s
 
 async def test_a_room_that_does_not_exist_is_nothing_to_judge(database: Database, farm: dict[str, Any]) -> None:
     assert [o.notices for o in await judge_at(database, farm, 20, room_id="no such room")] == [0]
+
+
+async def test_a_probe_that_was_taken_out_is_not_brought_back_by_late_readings(
+    database: Database, farm: dict[str, Any]
+) -> None:
+    """Its last values were dry and are over; an hour later some readings of the other probe come in."""
+    await hear(database, [GOOD] * 30, probe=BACK)
+    await hear(database, [*[GOOD] * 5, *[DRY] * 12])
+    await judge_at(database, farm, *range(1, 18))
+    async with database.write() as connection:
+        out = {"probe_id": "h7-door", "room_id": None, "place": "", "valid_from_ms": minute(17)}
+        await rooms.place_probe(connection, 1, {**out, "recorded_ms": minute(17), "who": "Ines"})
+    await judge_at(database, farm, *range(18, 30))
+    assert [(happens, round(at)) for happens, at in await moves(database)] == [(RAISED, 13), (CLEARED, 22)]
+    await hear(database, [GOOD] * 10, probe=BACK, start=20.5, late_ms=600_000)
+    await judge_at(database, farm, 32, 33)
+    assert [(happens, round(at)) for happens, at in await moves(database)] == [(RAISED, 13), (CLEARED, 22)]
