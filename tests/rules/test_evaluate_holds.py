@@ -133,7 +133,7 @@ def test_an_alarm_that_is_held_and_unknown_is_released_as_it_was() -> None:
 
 
 def test_what_is_inside_the_limit_again_when_the_work_ends_is_not_told() -> None:
-    """Not back by the margin, but nobody is woken at 81 % for a limit of 80; another fall waits as the first did."""
+    """Not back by the margin, but nobody is woken at 81 % for a limit of 80. A new fall waits anew."""
     state, events = judged(every_minute([DRY] * 25 + [81] * 10 + [DRY] * 20), *_working(2, 30), until=54)
     assert _told(events) == [("held", 8, True), ("released", 30, False), ("raised", 43, True)]
     assert in_minutes(events[-1].began_ms) == 35
@@ -157,6 +157,6 @@ def test_what_stands_open_says_whether_the_limit_is_passed_right_now() -> None:
 
 
 def test_what_stands_open_is_only_that_even_where_a_hold_was_not_looked_at_yet() -> None:
-    """After late readings a state has no fingerprint: the next judgement holds back what is open, nobody tells it."""
+    """After late readings a state has no fingerprint, and the next judgement holds back what is open."""
     state, _ = judged(every_minute([DRY] * 20), limits(FIGURES), until=19)
     assert standing(replace(state, fingerprint=""), schedule=_working(2, 60)) == ()

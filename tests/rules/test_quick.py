@@ -99,7 +99,7 @@ def test_what_lies_further_back_does_not_count() -> None:
 
 
 def test_values_remembered_for_another_stretch_of_time_are_as_old_as_they_are() -> None:
-    """Fast over five minutes at first, over half an hour later: what was seen at minute 0 is 45 minutes old by then."""
+    """Over five minutes at first, then over half an hour: minute 0 is 45 minutes ago by the time of the fall."""
     short = replace(FAST, within_ms=5 * MINUTE_MS)
     long = replace(FAST, within_ms=30 * MINUTE_MS)
     first = limits({HUMIDITY_LOW: replace(text_limit(80), fast=short)})
