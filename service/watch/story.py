@@ -21,7 +21,7 @@ from service.storage.rows import Record
 from service.watch.facts import Place, back_facts, held_facts, trouble_facts
 
 LATE_MS: Final = 5 * MINUTE_MS
-"""A passed limit that we decide on later than this, and that is over by then, wakes nobody."""
+"""A passed limit that we decide on later than this, and that is over or held back by then, wakes nobody."""
 REST_MS: Final = 2 * MINUTE_MS
 """A limit that was passed long ago in a room that is not heard now: the rest of a lump may be on its way."""
 USE_BY_MS: Final = 2 * HOUR_MS
@@ -29,6 +29,8 @@ USE_BY_MS: Final = 2 * HOUR_MS
 BY_RULE: Final = "Houseband"
 
 _SAME: Final = {Change.DEEPENED: Happens.DEEPENED, Change.CLEARED: Happens.CLEARED}
+_OVER: Final = frozenset({Change.CLEARED, Change.HELD})
+"""After these there is nothing more to be told of what came before."""
 _HELD_BACK: Final = {State.SHELVED: Happens.UNSHELVED, State.SUPPRESSED: Happens.UNSUPPRESSED}
 """States in which people are not told, and what their end is called."""
 
@@ -53,9 +55,7 @@ class Story:
     def tell(self, events: Sequence[Event]) -> None:
         """Apply the events in order."""
         for index, event in enumerate(events):
-            over_by_now = any(
-                later.key == event.key and later.change is Change.CLEARED for later in events[index + 1 :]
-            )
+            over_by_now = any(later.key == event.key and later.change in _OVER for later in events[index + 1 :])
             self._apply(event, learned_late=over_by_now and self.now_ms - event.at_ms > LATE_MS)
 
     @property
@@ -67,9 +67,9 @@ class Story:
         """Wake for what is open and has woken nobody, once it may: first days ended, or figures were stood for.
 
         Args:
-            standing: the open alarms, each with the facts of now.
+            standing: the open alarms, each with the facts of now; one that is on its way back can wait.
         """
-        may = [e for e in standing if e.judged_by and e.judged_by.crop.wakes and e.value is not None]
+        may = [e for e in standing if e.judged_by and e.judged_by.crop.wakes and e.value is not None and e.beyond]
         for event in may:
             unanswered = self.states.get(event.key) is State.UNACKNOWLEDGED
             if unanswered and self.happening is not None and self.has_woken_nobody:

@@ -285,6 +285,22 @@ def test_what_nobody_can_say_at_the_end_is_open_and_told_when_somebody_can() -> 
     assert _told(told) == [("trouble", "wake", 62)]
 
 
+def test_nobody_is_woken_for_what_is_owed_and_on_its_way_back() -> None:
+    told = story(now=60, states={HUMIDITY_LOW: State.SUPPRESSED})
+    told.tell([event(RELEASED, 60, value=None)])
+    told.owe([event(RAISED, 62, value=90.0, beyond=False)])
+    assert _told(told) == []
+    assert told.has_woken_nobody, "should it fall again, that is told"
+
+
+def test_what_is_held_back_by_the_time_we_hear_of_it_wakes_nobody() -> None:
+    """Two limits were passed, one of them is left since; only the other is told."""
+    told = story(now=40)
+    told.tell([event(RAISED, 18), event(RAISED, 20, WARM), event(HELD, 30, hold=LEFT)])
+    assert _told(told) == [("trouble", "round", 18), ("trouble", "wake", 20), ("held", "round", 30)]
+    assert told.states == {HUMIDITY_LOW: State.SHELVED, WARM: State.UNACKNOWLEDGED}
+
+
 def test_an_alarm_that_is_not_held_back_is_not_released_and_one_that_is_not_held_twice() -> None:
     told = story(now=60, states={HUMIDITY_LOW: State.ACKNOWLEDGED, WARM: State.SHELVED})
     told.tell([event(RELEASED, 60), event(HELD, 60, WARM, hold=WORK), event(CLEARED, 60, WARM)])
