@@ -160,8 +160,10 @@ class Address:
 
 
 def _in_turn(notice: Record) -> int:
-    """Danger first; then what is over, which need not be told as trouble any more."""
-    return {DANGER: 0, "back": 1}.get(notice["kind"], 2)
+    """Danger first; then what is over or held back, which need not be told as trouble any more."""
+    if notice["kind"] == DANGER:
+        return 0
+    return 1 if notice["kind"] in ENDS else 2
 
 
 def is_night_at(farm: Record, at_ms: Instant) -> bool:

@@ -7,18 +7,21 @@ from typing import Any
 
 import pytest
 
-from rules.model import HOUR_MS
+from rules.model import HOUR_MS, Quantity
 from service.notifications.address import Address, ways
 from service.notifications.routing import Way
 from service.storage import ledger, people
 from service.storage.database import Database
 from service.storage.tables import deliveries
+from service.watch.holds import Holding
 from service.watch.respond import Word, answer
 from tests.support.clock import HandClock
 from tests.support.farmyard import NIGHT_TO_MS
 from tests.support.telling import add_person, set_call_list
 from tests.support.watched import (
+    DRY,
     DRY_HALF_HOUR,
+    GOOD,
     ROOM,
     VERY_DRY,
     change_stage,
@@ -180,6 +183,21 @@ async def test_what_is_over_before_anybody_was_told_is_told_to_nobody(
 ) -> None:
     await dry(database, farm, 40)
     await addressed(database, farm, 40, 90)
+    assert await told(database) == {}
+    assert {row["addressed"] for row in await notices(database)} == {1}
+
+
+async def test_what_is_held_back_before_anybody_was_told_is_told_to_nobody(
+    database: Database, farm: dict[str, Any]
+) -> None:
+    """Dry since minute 10 and warm since minute 0; Ben begins work at 22, and all of it is seen in one look."""
+    async with database.write() as connection:
+        holding = Holding(connection=connection, farm_id=1, now_ms=minute(22))
+        await holding.working(ROOM, "ben", minute(60))
+    await hear(database, [35.0] * 24, quantity=Quantity.TEMPERATURE)
+    await hear(database, [*[GOOD] * 10, *[DRY] * 14])
+    await judge_at(database, farm, 22.5)
+    await addressed(database, farm, 22.5, 30)
     assert await told(database) == {}
     assert {row["addressed"] for row in await notices(database)} == {1}
 
