@@ -16,8 +16,9 @@ async def farm_row(database: Database, slug: str, now_ms: Instant) -> dict[str, 
     async with database.write() as connection:
         row = await rooms.farm_by_slug(connection, slug)
         if row is None:
-            farm_id = await rooms.add_farm(connection, first_farm(slug, now_ms))
-            row = {**first_farm(slug, now_ms), "farm_id": farm_id}
+            await rooms.add_farm(connection, first_farm(slug, now_ms))
+            # Read again: what was written lacks the columns that nothing is known of yet.
+            row = await rooms.farm_by_slug(connection, slug) or {}
         await copy_shipped(connection, row["farm_id"], now_ms)
         await make_room_for_readings(connection, now_ms)
     return dict(row)
