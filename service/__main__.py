@@ -89,9 +89,10 @@ def check_setup(
 def check(file: ProfileFile) -> None:
     """Say how a profile file reads, and which of its stages wake nobody until somebody confirms them."""
     from service.reports.profile_check import profile_lines
-    from service.watch.own_profiles import read_profile
+    from service.watch.own_profiles import check_copied_figures, read_profile
 
     _, found = read_profile(file.read_bytes(), file=file.name)
+    check_copied_figures(found, file=file.name)
     print("\n".join(profile_lines(found)))
 
 

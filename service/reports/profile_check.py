@@ -63,10 +63,10 @@ def _text_limit(quantity: Quantity, side: Side, text: TextLimit) -> Iterator[str
         far = f", {beyond} {text.far_limit.value:g} after {_minutes(text.far_wait_ms)}"
     yield (
         f"    texts {beyond} {text.limit.value:g} {UNIT[quantity]} after {_minutes(text.wait_ms)}{far}; "
-        f"over at {back:g} for {_minutes(text.recover_ms)}"
+        f"back once at {back:g} for {_minutes(text.recover_ms)}"
     )
     if text.below_usual is not None:
-        yield f"    texts {text.below_usual:g} below what the room usually shows at that hour as well"
+        yield f"    also texts {text.below_usual:g} below what the room usually shows at that hour"
     if text.fast is not None:
         yield (
             f"    waits only {_minutes(text.fast.wait_ms)} when it moved by {text.fast.change:g} within "

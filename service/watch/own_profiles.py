@@ -68,6 +68,21 @@ def read_profile(body: bytes, *, file: str) -> tuple[str, Profile]:
         raise NotUnderstood(str(error)) from error
 
 
+def check_copied_figures(profile: Profile, *, file: str) -> None:
+    """Hold a first copy of a shipped profile against it, as adding does.
+
+    Raises:
+        NotUnderstood: a changed figure names the source of the figure it replaced.
+    """
+    if profile.copied_from is None or profile.version != 1:
+        return
+    name, version = profile.copied_from
+    if name in shipped_files():
+        origin = parse_profile(shipped_files()[name], file=f"{name}.toml")
+        if origin.version == version:
+            _refuse_wrong_sources(origin, profile, file)
+
+
 async def add_profile(
     connection: Connection, catalogue: Catalogue, body: bytes, *, file: str, who: str, now_ms: Instant
 ) -> Added:
@@ -125,7 +140,12 @@ async def _check_sources(
             origin = await catalogue.get(connection, *profile.copied_from)
         except NotFound as error:
             raise NotUnderstood(f"{file}: copied_from: {error}") from error
-    wrong = () if origin is None else wrongly_sourced(origin, profile)
+    if origin is not None:
+        _refuse_wrong_sources(origin, profile, file)
+
+
+def _refuse_wrong_sources(origin: Profile, profile: Profile, file: str) -> None:
+    wrong = wrongly_sourced(origin, profile)
     if wrong:
         raise NotUnderstood(
             f'{file}: {wrong[0]}; name where you read it, or give it basis = "judgement" and a note'
