@@ -44,6 +44,8 @@ class Phrases:
     normal: str
     normal_and_check: str
     check: str
+    high_co2: str
+    """What stands in every text of so much CO2 that nobody should go in unprepared."""
     back: str
     back_past_limit: str
     back_limit_moved: str
@@ -124,6 +126,7 @@ ENGLISH: Final = Phrases(
     normal="{quantities} normal.",
     normal_and_check="{quantities} normal: {check}.",
     check="{check}.",
+    high_co2="Air out first, do not go in alone.",
     back=(
         "{room}: {what} back in band, {value} at {time}. "
         "{worst_word} {worst}, {beyond} limit {limit} for {duration}."

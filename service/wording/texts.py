@@ -3,7 +3,7 @@
 Every text is one segment of the basic alphabet. The reader has just been woken: which house and crop, what is
 wrong, since when, and what to look at first, in that order. When room runs short, clauses go whole: the list of
 what reads normal, then the place in the room, then the first check. Name, value, limit and duration never go,
-and neither does the mark of invented data.
+and neither do the caution where CO2 is high and the mark of invented data.
 
 No text says how to answer: nothing listens for answers yet, and a promise that is not kept costs more trust than
 a missing one.
@@ -30,6 +30,8 @@ _TIME_SEPTETS: Final = 12
 _MOST_NORMAL: Final = 3
 _LAST_DAY: Final = 999
 _CONTACT_ON: Final = 0.5
+_HIGH_CO2_PPM: Final = 5000.0
+"""From here a text about a crop sends nobody in without a caution (OSHA, 29 CFR 1910.1000, the average of 8 h)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -97,7 +99,7 @@ def back_text(facts: BackFacts, units: Units, phrases: Phrases = ENGLISH) -> str
         limit=_limit(facts.quantity, facts.worst, facts.limit, units, phrases),
         duration=duration(facts.minutes),
     )
-    return joined(said, phrases.invented if facts.invented else "")
+    return joined(said, _end(facts.quantity, facts.value, phrases, invented=facts.invented))
 
 
 def _back_sentence(facts: BackFacts, phrases: Phrases) -> str:
@@ -124,7 +126,7 @@ def _fullest_first(facts: AlarmFacts, units: Units, phrases: Phrases, sentence: 
     place, bare = _core(facts, units, phrases, sentence), _core(facts, units, phrases, sentence, place=False)
     check = _first_check(facts.first_check, phrases)
     normal = _normal(facts.normal, phrases)
-    end = phrases.invented if facts.invented else ""
+    end = _end(facts.quantity, facts.value, phrases, invented=facts.invented)
     if normal and check:
         yield joined(place, phrases.normal_and_check.format(quantities=normal, check=check), end)
     elif normal:
@@ -133,6 +135,12 @@ def _fullest_first(facts: AlarmFacts, units: Units, phrases: Phrases, sentence: 
     yield joined(place, alone, end)
     yield joined(bare, alone, end)
     yield joined(bare, end)
+
+
+def _end(quantity: Quantity, value: float, phrases: Phrases, *, invented: bool) -> str:
+    """What stands last and never goes."""
+    is_high_co2 = quantity is Quantity.CO2 and value >= _HIGH_CO2_PPM
+    return joined(phrases.high_co2 if is_high_co2 else "", phrases.invented if invented else "")
 
 
 def _core(facts: AlarmFacts, units: Units, phrases: Phrases, sentence: str, *, place: bool = True) -> str:

@@ -85,6 +85,31 @@ def test_the_text_names_the_place_when_the_room_has_several_probes() -> None:
     assert "humidity 81% at door end, under" in alarm_text(replace(PINS, place="door end"), "metric")
 
 
+def test_a_text_about_much_co2_sends_nobody_in_without_a_caution() -> None:
+    """5000 ppm is the average of 8 hours that people may work in (OSHA, 29 CFR 1910.1000, table Z-1)."""
+    co2 = replace(
+        PINS,
+        quantity=Quantity.CO2,
+        side=Side.HIGH,
+        value=5000,
+        limit=1500,
+        trend="rising",
+        normal=(),
+        first_check="fan or belt",
+    )
+    caution = " Air out first, do not go in alone."
+    assert alarm_text(co2, "metric") == (
+        "House 3 shiitake, pins day 2: CO2 5000 ppm, over limit 1500 ppm for 9 min, rising."
+        f" Check fan, belt, damper.{caution}"
+    )
+    assert caution in deeper_text(replace(LONGEST, quantity=Quantity.CO2, side=Side.HIGH, value=99_999), "us")
+    assert caution in back_text(
+        replace(BACK, quantity=Quantity.CO2, side=Side.HIGH, value=9000, limit=12_000), "us"
+    )
+    assert caution not in alarm_text(replace(co2, value=4999), "metric")
+    assert caution not in alarm_text(replace(PINS, value=5000), "metric")
+
+
 @pytest.mark.parametrize(
     ("check_letters", "evidence", "place", "check"),
     [
