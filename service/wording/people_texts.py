@@ -25,7 +25,7 @@ class PeoplePhrases:
 
     danger: str
     by: dict[str, str]
-    """Which figure it is, by level."""
+    """Which figure it is, by level, up to its limit."""
     at_least: str
     come_out: str
     average: tuple[str, ...]
@@ -44,12 +44,12 @@ class PeoplePhrases:
 
 
 ENGLISH_PEOPLE: Final = PeoplePhrases(
-    danger="{room}: DANGER to people. CO2 {at_least}{value} ppm{by}, limit {limit}.",
+    danger="{room}: DANGER to people. CO2 {at_least}{value} ppm{by} {limit}.",
     by={
-        "8 hours": " over 8 h",
-        "at the top": ", probe's top",
-        "15 minutes": " over 15 min",
-        "ceiling": " now",
+        "8 hours": ", 8 h average, limit",
+        "at the top": ", may be over limit",
+        "15 minutes": ", 15 min average, limit",
+        "ceiling": " now, limit",
     },
     at_least="at least ",
     come_out="Come out.",

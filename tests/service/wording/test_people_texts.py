@@ -50,16 +50,16 @@ DANGERS = st.builds(
 
 def test_danger_names_room_figure_limit_and_what_to_do() -> None:
     assert danger_text(STEL) == (
-        "House 7: DANGER to people. CO2 31667 ppm over 15 min, limit 30000. Room average, not exposure."
+        "House 7: DANGER to people. CO2 31667 ppm, 15 min average, limit 30000. Room average, not exposure."
         " Do not go in alone. Air out from outside, meter at the door."
     )
 
 
 def test_the_average_of_a_day_and_a_probe_at_its_top_are_said_as_what_they_are() -> None:
     day = danger_text(replace(STEL, level="8 hours", value_ppm=5250, limit_ppm=5000, at_least=True))
-    assert day.startswith("House 7: DANGER to people. CO2 at least 5250 ppm over 8 h, limit 5000. ")
+    assert day.startswith("House 7: DANGER to people. CO2 at least 5250 ppm, 8 h average, limit 5000. ")
     top = danger_text(replace(STEL, level="at the top", value_ppm=10_000, at_least=True))
-    assert top.startswith("House 7: DANGER to people. CO2 at least 10000 ppm, probe's top, limit 30000. ")
+    assert top.startswith("House 7: DANGER to people. CO2 at least 10000 ppm, may be over limit 30000. ")
     assert " CO2 9001 ppm now, limit 9000. " in danger_text(
         replace(STEL, level="ceiling", value_ppm=9000.2, limit_ppm=9000)
     )
