@@ -257,19 +257,20 @@ class Words:
     def held_back(self, line: RoomLine, notice: Record) -> str:
         """Why somebody was not woken."""
         said, names = self.language
+        facts = notice["facts"]
+        about = {
+            "room": line.night.room["name"],
+            "what": names.quantity[Quantity(facts["quantity"])],
+            "side": names.side[Side(facts["side"])],
+            "time": self.moment(notice["at_ms"]),
+        }
         if notice["kind"] == "held":
-            facts = notice["facts"]
-            return said.held_back[facts["hold"]["why"]].format(
-                room=line.night.room["name"],
-                what=names.quantity[Quantity(facts["quantity"])],
-                side=names.side[Side(facts["side"])],
-                time=self.moment(notice["at_ms"]),
-                who=facts["hold"]["who"],
-                until=self.moment(facts["hold"]["until_ms"]),
+            hold = facts["hold"]
+            return said.held_back[hold["why"]].format(
+                **about, who=hold["who"], until=self.moment(hold["until_ms"])
             )
         first_days = held_back_by_first_days(line, notice)
-        sentence = said.held_back_first_days if first_days else said.held_back_figures
-        return sentence.format(room=line.night.room["name"], time=self.moment(notice["at_ms"]))
+        return (said.held_back_first_days if first_days else said.held_back_figures).format(**about)
 
     def shared(self, night: RoomNight) -> list[str]:
         """That a room does not suit all its crops: by whose word, and who puts up with what."""

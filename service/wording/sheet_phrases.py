@@ -141,13 +141,14 @@ ENGLISH_SHEET: Final = SheetPhrases(
     came_back="It came back before anybody answered.",
     nothing_open="Nothing is open here: nobody needs to go.",
     not_yet_open="Nothing to answer yet: a text goes out once a text limit is passed for its whole wait.",
-    held_back_first_days="{room}: would have texted at {time}. In its first days nobody is woken.",
-    held_back_figures="{room}: would have texted at {time}. Nobody has confirmed the figures of this stage yet.",
+    held_back_first_days="{room}: {what} {side}, would have texted at {time}. In its first days nobody is woken.",
+    held_back_figures="{room}: {what} {side}, would have texted at {time}. "
+    "Nobody has confirmed the figures of this stage yet.",
     held_back={
         "working": "{room}: {what} {side} at {time}, not texted: {who} was working until {until}.",
         "left until": "{room}: {what} {side} at {time}, not texted: left until {until} by {who}.",
-        "stage begins": "{room}: {what} {side} at {time}, not texted: a stage had begun ({who}), "
-        "and the room had until {until} to get there.",
+        "stage begins": "{room}: {what} {side} at {time}, not texted: {who} had begun a stage, with until {until} "
+        "to get there.",
     },
     working="working until {time} ({who})",
     leave_one="{what} {side}: leave until {time} ({who}): {why}",

@@ -114,7 +114,7 @@ async def test_a_room_in_its_first_days_would_have_texted(database: Database, fa
 
     ((line, notice),) = sheet.held_back
     assert words(farm).held_back(line, notice) == (
-        "House 7: would have texted at 02:21. In its first days nobody is woken."
+        "House 7: humidity low, would have texted at 02:21. In its first days nobody is woken."
     )
 
 
