@@ -6,7 +6,7 @@ import json
 from collections.abc import Sequence
 from typing import Final
 
-from sqlalchemy import select, update
+from sqlalchemy import func, select, update
 from sqlalchemy.ext.asyncio import AsyncConnection
 
 from rules.model import Instant, Quantity, Side
@@ -91,6 +91,16 @@ async def add_transitions(connection: AsyncConnection, farm_id: int, rows: Seque
     if rows:
         statement = insert_into(connection, transitions).on_conflict_do_nothing()
         await connection.execute(statement, [{**row, "farm_id": farm_id} for row in rows])
+
+
+async def last_moves(
+    connection: AsyncConnection, farm_id: int, room_id: str, *, who: str, after_ms: Instant
+) -> dict[tuple[Quantity, Side], Instant]:
+    """As of when each alarm of a room was last moved by ``who``, of those moved as of later than a moment."""
+    t = transitions.c
+    mine = (t.farm_id == farm_id) & (t.room_id == room_id) & (t.who == who) & (t.at_ms > after_ms)
+    statement = select(t.quantity, t.side, func.max(t.at_ms)).where(mine).group_by(t.quantity, t.side)
+    return {(Quantity(row[0]), Side(row[1])): row[2] for row in await connection.execute(statement)}
 
 
 async def add_notices(connection: AsyncConnection, farm_id: int, rows: Sequence[Record]) -> None:

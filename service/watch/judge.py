@@ -7,7 +7,8 @@ portions, or after a crash, gives the same.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import Final
 
 from rules.alarm import State
@@ -27,7 +28,7 @@ from service.watch.catalogue import Catalogue
 from service.watch.facts import Place
 from service.watch.people_watch import PeopleWatch
 from service.watch.room_now import written_down
-from service.watch.story import Story
+from service.watch.story import BY_RULE, Story
 
 SETTLE_MS: Final = 15 * SECOND_MS
 """How long a reading may be under way and still be taken in its turn."""
@@ -97,7 +98,8 @@ class Judge:
         hung = [_hung(placement) for placement in placed]
         events: tuple[Event, ...] = ()
         if judgement.again_from_ms is not None:
-            state, events = judge_again(state, from_ms=start_ms, schedule=limits, readings=history, hung=hung)
+            state, owed = judge_again(state, from_ms=start_ms, schedule=limits, readings=history, hung=hung)
+            events = await self._after_what_was_told(connection, judgement.room_id, owed, start_ms)
         state, new = evaluate_where_hung(state, schedule=limits, readings=history, until_ms=until_ms, hung=hung)
         story = await self._story(connection, room, placed, now_ms)
         story.heard = frozenset(quantity for (_, quantity), held in state.held.items() if not held.expired)
@@ -106,6 +108,18 @@ class Judge:
             story.owe(standing(state, schedule=limits, placed=hanging(hung, state.clock_ms + 1)))
         await self._write(connection, judgement, story, state)
         return Judged(moved=len(story.moved), notices=len(story.notices))
+
+    async def _after_what_was_told(
+        self, connection: Connection, room_id: str, owed: Sequence[Event], start_ms: Instant
+    ) -> tuple[Event, ...]:
+        """Moves that are owed, none as of a moment before the last that was told of the same alarm.
+
+        Where crops were written down late, an alarm may be owed as of the moment at which it was raised before:
+        its text would be taken for the one that went out then.
+        """
+        told = await ledger.last_moves(connection, self.farm_id, room_id, who=BY_RULE, after_ms=start_ms)
+        moved = [replace(event, at_ms=max(event.at_ms, told.get(event.key, event.at_ms))) for event in owed]
+        return tuple(sorted(moved, key=lambda event: event.at_ms))
 
     async def _history(
         self, connection: Connection, placed: list[Record], from_ms: Instant, until_ms: Instant

@@ -66,6 +66,24 @@ async def change_stage(database: Database, stage: str, *, at: float, batch: str 
         await crops.add_stay(connection, 1, {**stay, "stage": stage, "who": "Ines"})
 
 
+async def move_batch(database: Database, batch: str, room_id: str | None, *, at: float) -> None:
+    """Write down where a batch is since a minute."""
+    async with database.write() as connection:
+        stay = {"batch_id": batch, "valid_from_ms": minute(at), "recorded_ms": minute(at), "room_id": room_id}
+        await crops.add_stay(connection, 1, {**stay, "stage": "pinning", "who": "Ines"})
+
+
+async def add_batch(database: Database, batch: str, *, at: float) -> None:
+    """Another batch of shiitake pins in House 7."""
+    async with database.write() as connection:
+        version = (await crops.profile(connection, 1, "shiitake"))["version"]
+        made = {"batch_id": batch, "profile": "shiitake", "version": version, "strain": "", "count": 200}
+        await crops.add_batch(
+            connection, 1, {**made, "container": "block", "recorded_ms": minute(at), "who": "Ines"}
+        )
+    await move_batch(database, batch, ROOM, at=at)
+
+
 async def restart_first_days(database: Database, *, end: float = 7 * 24 * 60) -> None:
     async with database.write() as connection:
         await rooms.end_first_days(connection, 1, ROOM, minute(end), who="Ines")

@@ -18,11 +18,13 @@ from tests.support.watched import (
     GOOD,
     ROOM,
     VERY_DRY,
+    add_batch,
     add_unconfirmed,
     change_stage,
     hear,
     judge_at,
     minute,
+    move_batch,
     restart_first_days,
     watched_farm,
 )
@@ -267,3 +269,21 @@ async def test_a_probe_that_was_taken_out_is_not_brought_back_by_late_readings(
     await hear(database, [GOOD] * 10, probe=BACK, start=20.5, late_ms=600_000)
     await judge_at(database, farm, 32, 33)
     assert [(happens, round(at)) for happens, at in await moves(database)] == [(RAISED, 13), (CLEARED, 22)]
+
+
+async def test_an_alarm_that_is_owed_again_has_a_name_of_its_own(database: Database, farm: dict[str, Any]) -> None:
+    """The batch is written down as gone since minute 10, then another as there since minute 0: it is still dry."""
+    await hear(database, [GOOD] * 40, probe=BACK)
+    await hear(database, [*[GOOD] * 5, *[DRY] * 35])
+    await judge_at(database, farm, *range(1, 30))
+    await move_batch(database, "SH-41", None, at=10)
+    await judge_at(database, farm, 30)
+    await add_batch(database, "SH-42", at=0)
+    await hear(database, [GOOD] * 5, probe=BACK, start=20.5, late_ms=600_000)
+    await judge_at(database, farm, 31, 32)
+    assert await moves(database) == [(RAISED, 13), (CLEARED, 28.75), (AGAIN, 28.75)]
+    assert await tellings(database) == [
+        ("trouble", "wake", 13),
+        ("back", "round", 28.75),
+        ("trouble", "wake", 28.75),
+    ]
