@@ -36,7 +36,7 @@ def evaluate_where_hung(
     schedule: Sequence[RoomLimits],
     readings: Iterable[Reading],
     until_ms: Instant,
-    hung: Sequence[Hung],
+    hung: Sequence[Hung] | None = None,
 ) -> tuple[RoomState, tuple[Event, ...]]:
     """Judge as :func:`rules.evaluate.evaluate` does, each probe dropped at the moment at which it leaves.
 
@@ -45,8 +45,10 @@ def evaluate_where_hung(
         schedule: limits by the moment from which they hold, in order; the first reaches back before the state.
         readings: of this room's probes while they hung in it, any order, duplicates allowed.
         until_ms: how far to judge.
-        hung: where the room's probes hung; one may be named more than once.
+        hung: where the room's probes hung; one may be named more than once. ``None``: all of them throughout.
     """
+    if hung is None:
+        return evaluate(state, schedule=schedule, readings=readings, until_ms=until_ms)
     given = list(readings)
     events: tuple[Event, ...] = ()
     for to_ms in [*_leavings(hung, state.clock_ms, until_ms), until_ms]:

@@ -13,7 +13,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from rules.condition import Phase, Watch
-from rules.evaluate import evaluate, in_force
+from rules.evaluate import in_force
 from rules.event import Change, Event
 from rules.hanging import Hung, evaluate_where_hung
 from rules.limits import Key, RoomLimits
@@ -59,13 +59,9 @@ def judge_again(
         held=_silent_since(state, from_ms),
         tracks=_as_known_at(state, from_ms, then),
     )
-    until_ms = state.clock_ms
-    if hung is None:
-        again, events = evaluate(start, schedule=schedule, readings=readings, until_ms=until_ms)
-    else:
-        again, events = evaluate_where_hung(
-            start, schedule=schedule, readings=readings, until_ms=until_ms, hung=hung
-        )
+    again, events = evaluate_where_hung(
+        start, schedule=schedule, readings=readings, until_ms=state.clock_ms, hung=hung
+    )
     owed = [
         event
         for key in {**state.tracks, **again.tracks}
