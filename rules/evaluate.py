@@ -4,8 +4,9 @@ One moment is handled in this order, whoever asks and however the readings are c
 
 1. timers that are due by then fire, at their own moment (a wait that is over *is* over, even if the very next
    reading is back inside);
-2. values that no longer hold expire, limits that change take effect, and all readings of that moment are taken;
-3. every limit sees the room's value once; what is no longer held back is released.
+2. values that no longer hold expire, and limits that change take effect on what is held until then: a wait that
+   the new ones find over ends now, never before they held, and what is no longer held back is released;
+3. all readings of that moment are taken, and every limit sees the room's value once.
 
 The room's value for a low limit is the lowest that any trusted probe holds, for a high limit the highest: a room
 is judged by its farthest-out probe. When no probe holds a value the room "cannot say" (``None``): a wait that

@@ -317,3 +317,13 @@ def test_a_recovery_that_a_new_limit_finds_over_is_over_when_the_new_limit_begin
     _, events = judged(every_minute([78] * 14 + [90] * 10), ROOM, brief, until=23)
     assert moves(events) == [("raised", 8), ("cleared", 17.5)]
     assert in_minutes(events[1].back_ms) == 14
+
+
+def test_a_reading_of_one_quantity_says_nothing_of_another() -> None:
+    both = limits({HUMIDITY_LOW: text_limit(80), WARM: text_limit(24, margin=1)})
+    dry = every_minute([90] * 5 + [78] * 30)
+    mild = every_minute([20.0] * 60, step=0.5, start=0.25, quantity=Quantity.TEMPERATURE)
+    _, events = judged([*dry, *mild], both, until=34)
+    assert [(e.key, in_minutes(e.at_ms), e.normal) for e in events] == [
+        (HUMIDITY_LOW, 13, (Quantity.TEMPERATURE,))
+    ]
