@@ -45,9 +45,7 @@ def judge_again(
     Args:
         state: the room as judged so far.
         from_ms: where to begin, see :func:`window_from`.
-        schedule: limits by the moment from which they hold, in order; the first reaches back to ``from_ms``.
-        readings: of this room's probes while they hung in it, any order.
-        hung: where the room's probes hung. ``None``: all of them throughout.
+        schedule, readings, hung: as for :func:`rules.hanging.evaluate_where_hung`, from ``from_ms`` on.
 
     Returns:
         The corrected state (same clock) and the moves that the alarms still have to make.
