@@ -9,7 +9,7 @@ itself is computed from the readings and stands on the round sheet.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from rules.condition import Phase, Watch
@@ -45,18 +45,14 @@ def judge_again(
     Args:
         state: the room as judged so far.
         from_ms: where to begin, see :func:`window_from`.
-        schedule, readings, hung: as for :func:`rules.hanging.evaluate_where_hung`, from ``from_ms`` on.
+        schedule: as for :func:`rules.hanging.evaluate_where_hung`; it reaches back to ``from_ms``.
+        readings: of the room's probes while they hung in it, any order.
+        hung: where they hung.
 
     Returns:
         The corrected state (same clock) and the moves that the alarms still have to make.
     """
-    then = in_force(schedule, from_ms)
-    start = RoomState(
-        clock_ms=from_ms,
-        fingerprint=then.fingerprint,
-        held=_silent_since(state, from_ms),
-        tracks=_as_known_at(state, from_ms, then),
-    )
+    start = _as_known_at(state, from_ms, in_force(schedule, from_ms))
     again, events = evaluate_where_hung(
         start, schedule=schedule, readings=readings, until_ms=state.clock_ms, hung=hung
     )
@@ -82,11 +78,14 @@ def _silent_since(state: RoomState, from_ms: Instant) -> dict[tuple[ProbeId, Qua
     }
 
 
-def _as_known_at(state: RoomState, from_ms: Instant, then: RoomLimits) -> Mapping[Key, Track]:
-    return {
+def _as_known_at(state: RoomState, from_ms: Instant, then: RoomLimits) -> RoomState:
+    """The room as it stood where judging begins again, as far as that is still known."""
+    tracks = {
         key: _track_at(state.tracks.get(key, Track.quiet(from_ms)), from_ms, is_held=key in then.holds)
         for key in then.limits
     }
+    held = _silent_since(state, from_ms)
+    return RoomState(clock_ms=from_ms, fingerprint=then.fingerprint, held=held, tracks=tracks)
 
 
 def _track_at(track: Track, from_ms: Instant, *, is_held: bool) -> Track:
