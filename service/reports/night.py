@@ -106,6 +106,11 @@ class RoomNight:
         return tuple(a for a in self.alarms if State(a["state"]) in OPEN)
 
     @property
+    def is_held_back(self) -> bool:
+        """True while a passed limit is told to nobody, because somebody works there or left it until a time."""
+        return any(State(a["state"]) in {State.SHELVED, State.SUPPRESSED} for a in self.alarms)
+
+    @property
     def waits_for_answer(self) -> bool:
         """True while an answer can still be taken: something is open, or came back and nobody answered."""
         return any(a["happening_id"] is not None for a in self.alarms)

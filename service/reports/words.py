@@ -237,12 +237,14 @@ class Words:
         if not night.waits_for_answer:
             return []
         if not night.open_alarms:
-            return [said.came_back]
+            return [said.held_back_now if night.is_held_back else said.came_back]
         return [said.nobody_answered if night.tellings else said.nobody_told]
 
     def nothing_to_answer(self, night: RoomNight) -> str:
         """Why no answer is asked for."""
         said = self.language[0]
+        if night.is_held_back:
+            return said.held_back_now
         return said.not_yet_open if night.out_now else said.nothing_open
 
     def all_answers(self, night: RoomNight) -> list[str]:

@@ -57,6 +57,7 @@ class SheetPhrases:
     nobody_answered: str
     nobody_told: str
     came_back: str
+    held_back_now: str
     nothing_open: str
     not_yet_open: str
 
@@ -139,6 +140,7 @@ ENGLISH_SHEET: Final = SheetPhrases(
     nobody_answered="Nobody has answered yet.",
     nobody_told="Nobody was texted about this.",
     came_back="It came back before anybody answered.",
+    held_back_now="Held back for now. If it is still out when that ends, people are told.",
     nothing_open="Nothing is open here: nobody needs to go.",
     not_yet_open="Nothing to answer yet: a text goes out once a text limit is passed for its whole wait.",
     held_back_first_days="{room}: {what} {side}, would have texted at {time}. In its first days nobody is woken.",

@@ -31,8 +31,10 @@ def words(farm: dict[str, Any], units: Units = "us", now_ms: int = farmyard.NOW_
     return Words(farm=farm, units=units, now_ms=now_ms)
 
 
-async def hold_back(database: Database, farm: dict[str, Any], kind: str) -> None:
-    """All evening, until six in the morning."""
+async def hold_back(
+    database: Database, farm: dict[str, Any], kind: str, *, from_ms: int = farmyard.NIGHT_FROM_MS
+) -> None:
+    """All evening, if nothing else is said, until six in the morning."""
     row = HoldRow(
         hold_id="1",
         kind=kind,
@@ -40,12 +42,12 @@ async def hold_back(database: Database, farm: dict[str, Any], kind: str) -> None
         quantity=None,
         side=None,
         person_id="ines",
-        from_ms=farmyard.NIGHT_FROM_MS,
+        from_ms=from_ms,
         until_ms=farmyard.NIGHT_TO_MS,
         ended_ms=None,
         ended_by=None,
         why="",
-        recorded_ms=farmyard.NIGHT_FROM_MS,
+        recorded_ms=from_ms,
         who="Ines",
     )
     async with database.write() as connection:
@@ -134,7 +136,24 @@ async def test_what_was_held_back_says_by_whom_and_until_when(
     sheet = await sheet_at(database, farm, HALF_PAST_TWO)
 
     ((line, notice),) = sheet.held_back
-    assert words(farm).held_back(line, notice) == sentence
+    said = words(farm)
+    assert said.held_back(line, notice) == sentence
+    assert said.nothing_to_answer(line.night).startswith("Held back for now.")
+
+
+async def test_what_is_held_back_once_it_was_told_has_not_come_back(
+    database: Database, farm: dict[str, Any]
+) -> None:
+    """Told at 02:21, and somebody works there from 02:25."""
+    await hold_back(database, farm, "working", from_ms=HALF_PAST_TWO - 5 * MINUTE_MS)
+    await farmyard.dry_night(database, farm, to_ms=HALF_PAST_TWO)
+
+    sheet = await sheet_at(database, farm, HALF_PAST_TWO)
+
+    said = words(farm, now_ms=HALF_PAST_TWO)
+    night = sheet.lines[0].night
+    assert night.waits_for_answer
+    assert said.answers(night) == ["Held back for now. If it is still out when that ends, people are told."]
 
 
 async def test_a_room_that_nobody_hears_cannot_be_judged(dry_night: Database, farm: dict[str, Any]) -> None:
