@@ -112,7 +112,7 @@ async def test_a_compromise_is_accepted_on_a_phone(
         await page.goto(f"{address}/rooms/house-3/crops")
         await page.get_by_label("Crop and stage").select_option("chestnut/pinning")
         await page.get_by_role("radio", name="Maria").check()
-        await page.get_by_role("button", name="Write it down from now on").click()
+        await page.get_by_role("button", name="Write it down, as of now").click()
 
         await page.get_by_text("nothing in common").first.wait_for()
         assert await page.get_by_role("radio", name="Maria").is_checked()
