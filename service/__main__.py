@@ -26,7 +26,7 @@ def run() -> None:
     import uvicorn
 
     from service.app.running import running
-    from service.log import set_up_log
+    from service.log import log, set_up_log
     from service.settings import load_settings
 
     settings = load_settings()
@@ -34,6 +34,7 @@ def run() -> None:
 
     async def serve() -> None:
         async with running(settings) as web:
+            log.info("serving", farm=settings.farm, host=settings.listen_host, port=settings.listen_port)
             config = uvicorn.Config(
                 web, host=settings.listen_host, port=settings.listen_port, lifespan="off", log_config=None
             )

@@ -99,7 +99,7 @@ async def post_room(desk: AtDesk, asked: RoomMade) -> Room:
         "name": asked.name,
         "text_name": text_name(asked.text_name or asked.name, TEXT_NAME_SEPTETS),
         "kind": asked.kind,
-        "first_days_end_ms": now_ms + FIRST_DAYS_MS,
+        "first_days_end_ms": now_ms + (0 if asked.kind == rooms.COOLER else FIRST_DAYS_MS),
         "created_ms": now_ms,
         "who": asked.who,
     }

@@ -45,6 +45,13 @@ async def test_a_room_that_cannot_be_meant_is_refused(one_api: Api, change: dict
     await one_api.post("/api/rooms", {**ROOM, **change}, expect=422)
 
 
+async def test_a_cooler_has_no_first_days(one_api: Api) -> None:
+    said = await one_api.post(
+        "/api/rooms", {"room_id": "c2", "name": "Cooler 2", "kind": "packing cooler", "who": "Ines"}
+    )
+    assert said["first_days_end"] == NOW
+
+
 async def test_the_first_days_end_when_somebody_says_so(one_api: Api) -> None:
     await one_api.post("/api/rooms", ROOM)
     said = await one_api.post("/api/rooms/house-9/first-days", {"end": None, "who": "Ines"}, expect=200)
