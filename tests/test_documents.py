@@ -28,6 +28,7 @@ from service.notifications.carriers.message import Message
 from service.notifications.carriers.outcome import Accepted
 from service.notifications.carriers.text import TextCarrier
 from service.settings import DEFAULT_CONFIG, Settings, load_settings
+from service.watch.own_profiles import copy_of_shipped
 from service.wire.decode import decode
 from service.wire.sources import parse_sources
 from tests.house_measures import ROOT, house_files
@@ -280,6 +281,11 @@ async def test_the_first_set_up_works_as_written(tmp_path: Path) -> None:
     async with running(settings) as web:
         transport = httpx.ASGITransport(web)
         async with httpx.AsyncClient(transport=transport, base_url="http://127.0.0.1:8000/api") as client:
+            own = copy_of_shipped("shiitake", "shiitake_brown", strain="brown cap").encode()
+            added = await client.post(
+                "/profiles?who=Maria", content=own, headers={"content-type": "application/toml"}
+            )
+            assert added.is_success, added.text
             for method, path, body in requests:
                 answer = await client.request(method, path, json=body)
                 assert answer.is_success, f"{method} {path}: {answer.text}"
@@ -287,7 +293,11 @@ async def test_the_first_set_up_works_as_written(tmp_path: Path) -> None:
 
     assert len(requests) > 10
     assert [room["probes"][0]["probe_id"] for room in rooms] == ["h7-door", "cooler-back"]
-    assert [crop["wakes"] for room in rooms for crop in room["crops"]] == [True, True]
+    crops = [crop for room in rooms for crop in room["crops"]]
+    assert [(crop["profile"], crop["wakes"]) for crop in crops] == [
+        ("shiitake_brown", True),
+        ("cold_storage", True),
+    ]
 
 
 def _requests() -> Iterator[tuple[str, str, Any]]:
