@@ -131,7 +131,7 @@ async def test_working_is_said_on_a_phone(database: Database, farm: dict[str, An
         page = await context.new_page()
         complained = complaints(page)
         await page.goto(f"{address}/rooms/house-7")
-        await page.get_by_role("link", name="Work here, or leave a limit").click()
+        await page.get_by_role("link", name="Work, or leave a limit").click()
         for target in await page.locator(
             "a:visible, button:visible, .pick:visible, select:visible, input[name=why]"
         ).all():
