@@ -163,7 +163,7 @@ class Says:
         return f", {shown}, limit {limit_in_text(quantity, limit, self.units)}"
 
 
-_KINDS: Final = {"back": ", over", "deeper": ", worse", "also": ", besides", "held": ", held back"}
+_KINDS: Final = {"back": ", back", "deeper": ", worse", "also": ", besides", "held": ", held back"}
 
 
 def _texts(count: int) -> str:

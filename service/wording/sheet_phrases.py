@@ -149,7 +149,7 @@ ENGLISH_SHEET: Final = SheetPhrases(
     held_back={
         "working": "{room}: {what} {side} at {time}, not texted: {who} was working until {until}.",
         "left until": "{room}: {what} {side} at {time}, not texted: left until {until} by {who}.",
-        "stage begins": "{room}: {what} {side} at {time}, not texted: {who} had begun a stage, with until {until} "
+        "stage begins": "{room}: {what} {side} at {time}, not texted: {who} began a stage and had until {until} "
         "to get there.",
     },
     working="working until {time} ({who})",

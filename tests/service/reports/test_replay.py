@@ -38,7 +38,7 @@ def test_the_same_twice_is_as_it_was_said() -> None:
     assert SAYS.summary(found) == "1 text; all as it was said."
     assert lines(both, both) == [
         "Wed 25 Nov 07:20  text   House 7: humidity low, 78%, limit 85% (as it was said)",
-        "Wed 25 Nov 07:50  text   House 7: humidity low, 92%, limit 85%, over (as it was said)",
+        "Wed 25 Nov 07:50  text   House 7: humidity low, 92%, limit 85%, back (as it was said)",
     ]
 
 
