@@ -9,7 +9,7 @@ end, who works there, what is left until when, and what the room usually shows. 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Final, Protocol, TypeAlias
 
 from rules.compromise import Compromises, with_compromises
@@ -59,7 +59,7 @@ class Growing:
     """Since when a person stands for the figures of a stage."""
     wakes_from_ms: Instant = 0
     """When the room's first days end; before, crop limits are only listed."""
-    compromises: Compromises = Compromises()
+    compromises: Compromises = field(default_factory=Compromises)
     """What was stated where its crops have nothing in common."""
     backs: Sequence[Back] = ()
     usuals: Sequence[UsualMade] = ()
