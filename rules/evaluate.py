@@ -197,8 +197,12 @@ class _Fold:
         track = self.tracks[key]
         if not track.held:
             self.tell(Change.CLEARED, key, at_ms, back_ms=track.near.since_ms)
-        over_ms = track.over_ms if track.held else at_ms
-        self.tracks[key] = replace(Track.quiet(at_ms), held=track.held, over_ms=over_ms)
+            self.tracks[key] = replace(Track.quiet(at_ms), over_ms=at_ms)
+        else:  # what it was is told when it is released
+            quiet = Track.quiet(at_ms)
+            self.tracks[key] = replace(
+                quiet, began_ms=track.began_ms, worst=track.worst, held=True, over_ms=track.over_ms
+            )
 
     # --- values -------------------------------------------------------------------------------------------
 
@@ -289,7 +293,9 @@ class _Fold:
                 self._hold_back(key, self.now)
         elif track.held:
             beyond = track.near.phase is Phase.BEYOND and self.is_passed(key)
-            self.tell(Change.RELEASED, key, self.now, beyond=beyond)
+            recover_ms = 0 if track.is_open else self.limits.limits[key].near.recover_ms
+            back_ms = None if beyond else track.near.since_ms - recover_ms
+            self.tell(Change.RELEASED, key, self.now, back_ms=back_ms, beyond=beyond)
             back = track.is_open and not beyond
             self.tracks[key] = replace(Track.quiet(self.now) if back else track, held=False, over_ms=track.over_ms)
 

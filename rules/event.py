@@ -33,7 +33,7 @@ class Event:
     began_ms: Instant
     """When the value went beyond the limit."""
     back_ms: Instant | None = None
-    """When it came back inside by the margin; only for ``CLEARED``."""
+    """When it came back inside by the margin; only for ``CLEARED``, and ``RELEASED`` when it is over."""
     value: float | None
     first_value: float | None
     worst: float | None

@@ -86,7 +86,9 @@ class Story:
             self._join_happening(event)
         self._write(event, happens, before, moved)
         if event.change is Change.HELD:
-            self._hold_back(event)
+            self._hold_back(event, before)
+        elif event.change is Change.RELEASED and not event.beyond:
+            self._tell_mended(event)
         elif moved.tells is Tells.BACK:
             self._tell_end(event)
         elif moved.tells is not Tells.NOTHING and event.value is not None:
@@ -116,15 +118,36 @@ class Story:
             return
         facts = back_facts(event, self.place, event.judged_by)
         sayable = event.value is not None and event.judged_by is not None
-        self._notice("back", "wake" if self.happening["woke"] and sayable else "round", event, facts)
+        telling = "wake" if self.happening["woke"] and sayable else "round"
+        self._notice("back", telling, event, facts, happening_id=self._present)
         self._end_happening(event.at_ms)
 
-    def _hold_back(self, event: Event) -> None:
+    def _hold_back(self, event: Event, before: State) -> None:
         """For the round sheet; and where nothing else is open, whoever was not told yet need not be."""
         last = self._is_last()
-        self._notice("held", "round", event, held_facts(event, self.place), of_happening=last)
+        self._notice(
+            "held", "round", event, held_facts(event, self.place), happening_id=self._present if last else None
+        )
+        if before is State.RETURNED_UNACKNOWLEDGED:
+            self.happening_of[event.key] = None  # its end was told
         if last:
             self._end_happening(event.at_ms)
+
+    def _tell_mended(self, event: Event) -> None:
+        """It is over by the time it is no longer held back: those who were woken for it before hear so, once."""
+        told = self.happening_of.get(event.key)
+        waits = [k for k, s in self.states.items() if s in _HELD_BACK and self.happening_of.get(k) == told]
+        if told in {None, self._present} or waits or event.value is None or event.judged_by is None:
+            return
+        if event.judged_by.near.is_beyond(event.value):
+            return  # out again, and not yet for as long as it must be to be told
+        facts = back_facts(event, self.place, event.judged_by)
+        self._notice("back", "wake", event, facts, happening_id=told)
+
+    @property
+    def _present(self) -> str | None:
+        """The happening that is open."""
+        return None if self.happening is None else str(self.happening["happening_id"])
 
     def _end_happening(self, at_ms: Instant) -> None:
         if self.happening is None:
@@ -153,7 +176,7 @@ class Story:
                 "to_state": moved.to.value,
                 "decided_ms": self.now_ms,
                 "who": BY_RULE,
-                "happening_id": self.happening and self.happening["happening_id"],
+                "happening_id": self._present,
                 "facts": json.dumps({"value": event.value, "worst": event.worst, "began_ms": event.began_ms}),
             }
         )
@@ -170,10 +193,10 @@ class Story:
         facts = {**trouble_facts(event, self.place, event.judged_by), "learned_late": learned_late}
         if self.now_ms - event.at_ms > LATE_MS and event.quantity not in self.heard:
             facts["tell_from_ms"] = self.now_ms + REST_MS
-        self._notice(kind, "wake" if wake else "round", event, facts)
+        self._notice(kind, "wake" if wake else "round", event, facts, happening_id=self._present)
 
     def _notice(
-        self, kind: str, telling: str, event: Event, facts: Mapping[str, Any], *, of_happening: bool = True
+        self, kind: str, telling: str, event: Event, facts: Mapping[str, Any], *, happening_id: str | None
     ) -> None:
         room_id = self.place.room["room_id"]
         self.notices.append(
@@ -182,7 +205,7 @@ class Story:
                 "kind": kind,
                 "telling": telling,
                 "room_id": room_id,
-                "happening_id": self.happening["happening_id"] if self.happening and of_happening else None,
+                "happening_id": happening_id,
                 "at_ms": event.at_ms,
                 "decided_ms": self.now_ms,
                 "use_by_ms": self.now_ms + USE_BY_MS,

@@ -160,3 +160,13 @@ def test_what_stands_open_is_only_that_even_where_a_hold_was_not_looked_at_yet()
     """After late readings a state has no fingerprint, and the next judgement holds back what is open."""
     state, _ = judged(every_minute([DRY] * 20), limits(FIGURES), until=19)
     assert standing(replace(state, fingerprint=""), schedule=_working(2, 60)) == ()
+
+
+def test_what_was_mended_meanwhile_says_what_it_was_and_when_it_came_back() -> None:
+    _, events = judged(every_minute([DRY] * 12 + [74] + [FINE] * 30), *_working(10, 30), until=42)
+    assert _told(events) == [("raised", 8, True), ("held", 10, True), ("released", 30, False)]
+    over = events[2]
+    assert (in_minutes(over.began_ms), in_minutes(over.back_ms), over.worst, over.value) == (0, 13, 74, FINE)
+    _, events = judged(every_minute([DRY] * 28 + [FINE] * 14), *_working(10, 30), until=41)
+    assert _told(events)[-1] == ("released", 30, False), "back for two of its five minutes"
+    assert in_minutes(events[2].back_ms) == 28

@@ -252,13 +252,19 @@ def _working_from(schedule: Sequence[RoomLimits], from_ms: Instant) -> list[Room
 def _stands(state: RoomState) -> Mapping[Key, Track]:
     """Where every limit stands, held back or not. Since when nothing has been the matter is no part of that."""
     return {
-        key: replace(track, near=_since(track.near), far=_since(track.far), began_ms=_began(track))
+        key: replace(
+            track, near=_since(track.near), far=_since(track.far), began_ms=_began(track), worst=_worst(track)
+        )
         for key, track in ((key, replace(track, held=False, over_ms=None)) for key, track in state.tracks.items())
     }
 
 
 def _since(watch: Watch) -> Watch:
     return replace(watch, since_ms=0) if watch.phase is Phase.INSIDE else watch
+
+
+def _worst(track: Track) -> float | None:
+    return None if track.near.phase is Phase.INSIDE else track.worst
 
 
 def _began(track: Track) -> Instant:

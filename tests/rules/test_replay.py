@@ -127,12 +127,14 @@ def test_a_long_history_is_the_fold_as_well() -> None:
 
 
 def test_the_random_histories_meet_every_kind_of_change() -> None:
+    """Which examples come depends on what else is imported: hence so many, looked at until all were met."""
     met: set[Change] = set()
 
-    @settings(STEADY, max_examples=60)
+    @settings(STEADY, max_examples=400)
     @given(histories(), schedules())
     def look(readings: list[Reading], schedule: tuple[RoomLimits, ...]) -> None:
-        met.update(e.change for e in replay(as_history(readings), schedule=schedule, until_ms=END_MS)[1])
+        if met != set(Change):
+            met.update(e.change for e in replay(as_history(readings), schedule=schedule, until_ms=END_MS)[1])
 
     look()
     assert met == set(Change)

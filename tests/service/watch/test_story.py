@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 
 from rules.alarm import State
-from rules.event import Change
-from rules.limits import Hold, Why
+from rules.event import Change, Event
+from rules.limits import Hold, Key, Why
 from rules.model import MINUTE_MS, Quantity
 from service.watch.story import BY_RULE, LATE_MS, REST_MS, USE_BY_MS, Story
 from tests.support.happenings import CROP, event, going_on, room_limit, story
@@ -311,3 +311,49 @@ def test_the_end_of_a_limit_that_is_held_back_leaves_no_facts_of_it() -> None:
     told = story(now=60)
     told.tell([event(HELD, 60, judged_by=None)])
     assert told.notices[0]["facts"] == {}
+
+
+def _released(at: float, key: Key = HUMIDITY_LOW, **facts: Any) -> Event:
+    usual = {"value": 92.0, "beyond": False, "back_ms": minute(at - 5)}
+    return event(RELEASED, at, key, **{**usual, **facts})
+
+
+def _woken_and_held(*, now: float, states: dict[Key, State] | None = None) -> Story:
+    """Somebody was woken at minute 3, and then the alarm was held back."""
+    told = story(now=now, states=states or {HUMIDITY_LOW: State.SUPPRESSED})
+    told.happening_of.update(dict.fromkeys(told.states, f"h1@{minute(3)}"))
+    return told
+
+
+def test_whoever_was_woken_hears_the_end_of_what_was_mended_during_the_work() -> None:
+    told = _woken_and_held(now=60)
+    told.tell([_released(60)])
+    assert _told(told) == [("back", "wake", 60)]
+    (notice,) = told.notices
+    assert notice["happening_id"] == f"h1@{minute(3)}"
+    assert (notice["facts"]["value"], notice["facts"]["back_ms"]) == (92.0, minute(55))
+
+
+def test_the_end_of_two_held_alarms_of_one_happening_is_told_once() -> None:
+    told = _woken_and_held(now=60, states={HUMIDITY_LOW: State.SUPPRESSED, WARM: State.SHELVED})
+    told.tell([_released(60), _released(60, WARM, value=18.0)])
+    assert _told(told) == [("back", "wake", 60)]
+
+
+def test_the_end_is_not_told_while_its_happening_goes_on_or_while_it_is_out_again() -> None:
+    told = _woken_and_held(now=60)
+    told.happening = going_on(minute(3))
+    told.tell([_released(60)])
+    assert _told(told) == []
+    told = _woken_and_held(now=60)
+    told.tell([_released(60, value=79.0)])
+    assert _told(told) == [], "under the limit once more: if it stays so, that is trouble of its own"
+    told = _woken_and_held(now=60)
+    told.tell([_released(60, judged_by=None)])
+    assert _told(told) == [], "the limit itself is gone"
+
+
+def test_what_had_come_back_before_it_was_held_is_not_told_to_be_back_again() -> None:
+    told = _woken_and_held(now=60, states={HUMIDITY_LOW: State.RETURNED_UNACKNOWLEDGED})
+    told.tell([event(HELD, 20, hold=WORK), _released(60)])
+    assert _told(told) == [("held", "round", 20)]
