@@ -8,6 +8,7 @@ from datetime import datetime
 from typing import Final
 
 from rules.model import DAY_MS, MINUTE_MS, Instant, Quantity, Side
+from rules.people import Level
 from service.localtime import local
 from service.reports.dips import Dip
 from service.reports.night import RoomNight
@@ -95,6 +96,8 @@ class Words:
         said, words = self.language
         if line.standing is Standing.STILL_WRONG:
             alarm = max(line.night.open_alarms, key=lambda a: a["side"] == Side.PEOPLE)
+            if alarm["side"] == Side.PEOPLE and _is_at_top(line.night):
+                return ENGLISH_PEOPLE.may_be_over
             heard = {q.quantity.value for q in line.night.quantities if q.now is not None}
             sentence = said.still if alarm["quantity"] in heard else said.still_unheard
             return sentence.format(side=words.side[Side(alarm["side"])])
@@ -313,6 +316,11 @@ class Words:
         """How many messages could not be read; empty for none."""
         one, several = self.language[0].rejected
         return "" if not sheet.rejected else (one if sheet.rejected == 1 else several).format(count=sheet.rejected)
+
+
+def _is_at_top(night: RoomNight) -> bool:
+    """Whether all that is known of the limits for people is that a probe reads no higher."""
+    return night.people is not None and [*night.people.passed][-1:] == [Level.AT_TOP]
 
 
 def _telling(line: RoomLine) -> list[Dip]:

@@ -33,6 +33,7 @@ class PeoplePhrases:
     enter: tuple[str, ...]
     back: str
 
+    may_be_over: str
     air_out: str
     air_out_mark: str
     was: str
@@ -63,6 +64,7 @@ ENGLISH_PEOPLE: Final = PeoplePhrases(
         "{room}: CO2 {at_least}{value} ppm, under the people limit since {time}."
         " Measure with a meter at the door before anyone goes in."
     ),
+    may_be_over="May be over the people limit.",
     air_out="Air out before entry.",
     air_out_mark="air out before entry",
     was="A limit for people was passed at {times}.",

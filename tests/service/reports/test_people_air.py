@@ -16,8 +16,18 @@ from service.storage.database import Database
 from service.watch.catalogue import Catalogue
 from service.web.room_page import room_page
 from service.web.sheet_page import sheet_page
-from tests.support.breathing import FRESH, HIGH_ALL_DAY, HIGH_NOW, NIGHT, breathe, grow_above_on_purpose
+from tests.support.breathing import (
+    FRESH,
+    HIGH_ALL_DAY,
+    HIGH_NOW,
+    NIGHT,
+    breathe,
+    grow_above_on_purpose,
+    reads_no_higher_than,
+)
 from tests.support.watched import ROOM, judge_at, minute, watched_farm
+
+TOP_PPM = 10_000.0
 
 
 @pytest.fixture
@@ -54,6 +64,16 @@ async def test_what_is_over_is_said_first_with_its_figure(database: Database, fa
         newest=newest_span(farm, minute(NIGHT + 20)).evening,
     )
     assert "Do not go in alone." in " ".join(page.cautions)
+
+
+async def test_a_probe_at_its_top_may_be_over_the_limit(database: Database, farm: dict[str, Any]) -> None:
+    """10000 ppm is all that the probe reads; the limit over 15 minutes is 30000."""
+    await reads_no_higher_than(database, TOP_PPM)
+    await breathe(database, [TOP_PPM] * 20, start=NIGHT)
+    await judge_at(database, farm, NIGHT + 20)
+    line, words = await line_of(database, farm, at=NIGHT + 20)
+    assert words.lead(line) == "May be over the people limit."
+    assert words.story(line).startswith("CO2 is at least 10,000 ppm, and may be over the limit for people")
 
 
 async def test_what_was_over_and_is_not_keeps_its_time_and_its_caution(
