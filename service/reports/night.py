@@ -69,6 +69,8 @@ class QuantityNight:
     """``None`` when no probe holds a value now."""
     spread: tuple[float, float] | None
     outside: Outside
+    is_watched: bool
+    """It has a text limit now: not to hear of it matters even where it was never heard."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -290,6 +292,7 @@ class _Material:
             now=_present(recent, band_now, span.now_ms),
             spread=spread((h.reading for h in heard), **within),
             outside=found,
+            is_watched=quantity in self.crops.text_limits(span.now_ms, span.now_ms + 1),
         )
 
 

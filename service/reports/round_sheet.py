@@ -124,7 +124,7 @@ async def round_sheet(books: Books, span: Span) -> RoundSheet:
 
 def room_line(night: RoomNight) -> RoomLine:
     """How one room stands after its night."""
-    unheard = tuple(q for q in night.quantities if q.now is None and _has_band(q))
+    unheard = tuple(q for q in night.quantities if q.now is None and _is_missed(q))
     return RoomLine(
         night=night,
         standing=_standing(night, unheard),
@@ -146,8 +146,10 @@ def _standing(night: RoomNight, unheard: Sequence[QuantityNight]) -> Standing:
     return Standing.QUIET
 
 
-def _has_band(quantity: QuantityNight) -> bool:
-    return quantity.band_now.low is not None or quantity.band_now.high is not None
+def _is_missed(quantity: QuantityNight) -> bool:
+    """Whether it has to be heard of: a cooler that never had a humidity probe, and no such limit, misses none."""
+    has_band = quantity.band_now.low is not None or quantity.band_now.high is not None
+    return has_band and (quantity.is_watched or bool(quantity.lines))
 
 
 def _is_clearly_out(quantity: QuantityNight, span: Span) -> bool:

@@ -168,6 +168,18 @@ async def test_a_room_that_nobody_hears_cannot_be_judged(dry_night: Database, fa
     assert "Nothing is heard of" in said.story(sheet.lines[0])
 
 
+async def test_a_cooler_that_never_had_a_humidity_probe_is_quiet(database: Database, farm: dict[str, Any]) -> None:
+    cold = farmyard.every(5 * MINUTE_MS, farmyard.NIGHT_FROM_MS, farmyard.NOW_MS, lambda _at: 2.0)
+    await farmyard.send(database, farm["farm_id"], "cooler-1", Quantity.TEMPERATURE, cold)
+
+    sheet = await sheet_at(database, farm)
+
+    (cooler,) = (line for line in sheet.lines if line.night.room["room_id"] == "cooler")
+    humidity = next(q for q in cooler.night.quantities if q.quantity is Quantity.HUMIDITY)
+    assert (humidity.lines, humidity.now, humidity.is_watched) == ((), None, False)
+    assert (cooler.standing, cooler.unheard) == (Standing.QUIET, ())
+
+
 async def test_a_probe_that_hangs_nowhere_waits_on_the_sheet(database: Database, farm: dict[str, Any]) -> None:
     await farmyard.send(database, farm["farm_id"], "stray", Quantity.CO2, [(farmyard.NOW_MS, 500.0)])
 
