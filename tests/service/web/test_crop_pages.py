@@ -115,6 +115,7 @@ async def test_a_compromise_is_accepted_on_a_phone(
         await page.get_by_role("button", name="Write it down, as of now").click()
 
         await page.get_by_text("nothing in common").first.wait_for()
+        await page.wait_for_load_state()
         assert await page.get_by_role("radio", name="Maria").is_checked()
         for target in await page.locator("a:visible, button:visible, .pick:visible, select:visible").all():
             box = await target.bounding_box()
@@ -124,5 +125,6 @@ async def test_a_compromise_is_accepted_on_a_phone(
         await page.get_by_role("button", name="Accept the compromise").click()
 
         await page.get_by_text("accepted by Maria").first.wait_for()
+        await page.wait_for_load_state()
         assert await page.evaluate("document.documentElement.scrollWidth") <= 390
         assert [said for said in complained if "409" not in said] == []

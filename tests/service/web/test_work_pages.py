@@ -132,6 +132,7 @@ async def test_working_is_said_on_a_phone(database: Database, farm: dict[str, An
         complained = complaints(page)
         await page.goto(f"{address}/rooms/house-7")
         await page.get_by_role("link", name="Work, or leave a limit").click()
+        await page.wait_for_url("**/work")
         for target in await page.locator(
             "a:visible, button:visible, .pick:visible, select:visible, input[name=why]"
         ).all():
@@ -145,5 +146,6 @@ async def test_working_is_said_on_a_phone(database: Database, farm: dict[str, An
         await form.get_by_role("button", name="Working in House 7").click()
 
         await page.get_by_text("Working until 11:10 (Maria)").first.wait_for()
+        await page.wait_for_load_state()
         assert await page.evaluate("document.documentElement.scrollWidth") <= 390
         assert complained == []
