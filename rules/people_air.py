@@ -340,12 +340,19 @@ class _Fold:
 
 
 def _mean(sums: Iterable[Sum], divisor_ms: int, lasted_ms: int) -> Mean:
-    total = sum(sums, NOTHING)
+    # Field by field: making a sum of each two of them took a tenth of a judgement.
+    known = cautious = 0.0
+    known_ms = at_top_ms = 0
+    for one in sums:
+        known += one.known
+        cautious += one.cautious
+        known_ms += one.known_ms
+        at_top_ms += one.at_top_ms
     return Mean(
-        ppm=total.known / divisor_ms,
-        cautious_ppm=total.cautious / divisor_ms,
-        coverage=total.known_ms / lasted_ms,
-        at_top_ms=total.at_top_ms,
+        ppm=known / divisor_ms,
+        cautious_ppm=cautious / divisor_ms,
+        coverage=known_ms / lasted_ms,
+        at_top_ms=at_top_ms,
     )
 
 
