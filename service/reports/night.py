@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any, Final
 
 from rules.alarm import OPEN, State
@@ -257,9 +258,9 @@ async def heard_there(books: Books, placed: Sequence[Record], from_ms: Instant, 
     ]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class _Material:
-    """What one room's night is worked out from."""
+    """What one room's night is worked out from. Without slots, so that bands and limits are made only once."""
 
     span: Span
     crops: Growing
@@ -267,10 +268,26 @@ class _Material:
     recent: Sequence[Heard]
     places: Mapping[str, str]
 
+    @cached_property
+    def bands(self) -> Mapping[Quantity, tuple[BandFrom, ...]]:
+        return self.crops.bands(self.span.from_ms, self.span.to_ms)
+
+    @cached_property
+    def limits(self) -> Mapping[Quantity, tuple[BandFrom, ...]]:
+        return self.crops.text_limits(self.span.from_ms, self.span.to_ms)
+
+    @cached_property
+    def bands_now(self) -> Mapping[Quantity, tuple[BandFrom, ...]]:
+        return self.crops.bands(self.span.now_ms, self.span.now_ms + 1)
+
+    @cached_property
+    def limits_now(self) -> Mapping[Quantity, tuple[BandFrom, ...]]:
+        return self.crops.text_limits(self.span.now_ms, self.span.now_ms + 1)
+
     def shown(self) -> list[Quantity]:
         measured = {h.reading.quantity for h in self.heard}
-        banded = set(self.crops.bands(self.span.from_ms, self.span.to_ms))
-        if Quantity.TEMPERATURE in self.crops.text_limits(self.span.from_ms, self.span.to_ms):
+        banded = set(self.bands)
+        if Quantity.TEMPERATURE in self.limits:
             banded -= {Quantity.BLOCK_CORE}  # few houses have such a probe, and the air is watched without it
         return [q for q in SHOWN if q in measured or q in banded]
 
@@ -278,11 +295,10 @@ class _Material:
         span = self.span
         heard = [h for h in self.heard if h.reading.quantity is quantity]
         recent = [h for h in self.recent if h.reading.quantity is quantity]
-        bands = self.crops.bands(span.from_ms, span.to_ms).get(quantity, ())
-        limits = self.crops.text_limits(span.from_ms, span.to_ms).get(quantity, ())
+        bands, limits = self.bands.get(quantity, ()), self.limits.get(quantity, ())
         within = {"from_ms": span.from_ms, "to_ms": span.to_ms}
         found = outside(heard, quantity=quantity, bands=bands, limits=limits, **within)
-        holding = self.crops.bands(span.now_ms, span.now_ms + 1).get(quantity, ())
+        holding = self.bands_now.get(quantity, ())
         band_now = BandFrom(from_ms=0, low=holding[-1].low, high=holding[-1].high) if holding else _NO_BAND
         return QuantityNight(
             quantity=quantity,
@@ -292,7 +308,7 @@ class _Material:
             now=_present(recent, band_now, span.now_ms),
             spread=spread((h.reading for h in heard), **within),
             outside=found,
-            is_watched=quantity in self.crops.text_limits(span.now_ms, span.now_ms + 1),
+            is_watched=quantity in self.limits_now,
         )
 
 
