@@ -50,16 +50,20 @@ def _table(name: str, key: str, *columns: Any, **options: Any) -> Table:
     )
 
 
-def _text(name: str, *, null: bool = False) -> Column[str]:
-    return Column(name, Text, nullable=null)
+def _text(name: str, *, null: bool = False, default: str | None = None) -> Column[str]:
+    return Column(name, Text, nullable=null, server_default=default)
 
 
-def _moment(name: str, *, null: bool = False) -> Column[int]:
-    return Column(name, Moment, nullable=null)
+def _moment(name: str, *, null: bool = False, default: int | None = None) -> Column[int]:
+    return Column(name, Moment, nullable=null, server_default=_written(default))
 
 
-def _whole(name: str, *, null: bool = False) -> Column[int]:
-    return Column(name, Integer, nullable=null, autoincrement=False)
+def _whole(name: str, *, null: bool = False, default: int | None = None) -> Column[int]:
+    return Column(name, Integer, nullable=null, autoincrement=False, server_default=_written(default))
+
+
+def _written(default: int | None) -> str | None:
+    return None if default is None else str(default)
 
 
 def _number(name: str, *, null: bool = False) -> Column[float]:
@@ -84,7 +88,8 @@ rooms = _table(
 probes = _table(
     "probes", "probe_id",
     _text("probe_id"), _moment("first_heard_ms"), _moment("last_heard_ms"), _number("co2_top_ppm", null=True),
-    _text("co2_top_who", null=True), _moment("co2_top_recorded_ms", null=True),
+    _text("co2_top_who", null=True), _moment("co2_top_recorded_ms", null=True), _text("gateway", null=True),
+    _moment("checked_ms", null=True), _text("checked_who", null=True), _whole("check_every_days", null=True),
 )  # fmt: skip
 placements = _table(
     "placements", "probe_id valid_from_ms",
@@ -165,8 +170,8 @@ arrivals = _table(
 )  # fmt: skip
 happenings = _table(
     "happenings", "happening_id",
-    _text("happening_id"), _text("room_id"), _moment("began_ms"), _moment("ended_ms", null=True),
-    _moment("closed_ms", null=True), _whole("woke"),
+    _text("happening_id"), _text("room_id", null=True), _moment("began_ms"), _moment("ended_ms", null=True),
+    _moment("closed_ms", null=True), _whole("woke"), _text("part_of", null=True),
     Index(None, "farm_id", "room_id"),
 )  # fmt: skip
 alarms = _table(
@@ -192,19 +197,25 @@ notices = _table(
 people = _table(
     "people", "person_id",
     _text("person_id"), _text("name"), _text("phone", null=True), _text("email", null=True), _text("units"),
-    _text("language"), _whole("active"), _moment("recorded_ms"), _text("who"),
+    _text("language"), _whole("active"), _moment("recorded_ms"), _text("who"), _whole("manager", default=0),
+    _text("way", default="text"), _text("room_ids", null=True), _whole("hours_from_minute", null=True),
+    _whole("hours_to_minute", null=True), _whole("morning_text", default=0), _moment("round_trip_ms", null=True),
+    _moment("rang_ms", null=True), _moment("opted_out_ms", null=True),
 )  # fmt: skip
 call_list = _table(
     "call_list", "daypart position",
-    _text("daypart"), _whole("position"), _text("person_id"), _moment("after_ms"),
+    _text("daypart"), _whole("position"), _text("person_id", null=True), _text("rota_id", null=True),
+    _moment("after_ms"),
     _moment("recorded_ms"), _text("who"),
 )  # fmt: skip
 deliveries = _table(
     "deliveries", "delivery_id",
     _text("delivery_id"), _text("notice_key"), _whole("step"), _text("person_id"), _text("way"), _text("state"),
     _whole("attempts"), _moment("next_ms"), _moment("claimed_until_ms"), _moment("first_try_ms", null=True),
-    _moment("ended_ms", null=True), _text("detail"), _text("text"),
+    _moment("ended_ms", null=True), _text("detail"), _text("text"), _moment("added_ms", default=0),
+    _text("gateway_ref", null=True), _text("receipt", null=True), _moment("receipt_ms", null=True),
     UniqueConstraint("farm_id", "notice_key", "step", "person_id", "way"), Index(None, "farm_id", "state"),
+    Index(None, "farm_id", "gateway_ref"),
 )  # fmt: skip
 attempts = _table(
     "attempts", "delivery_id attempt",
@@ -213,6 +224,53 @@ attempts = _table(
 answers = _table(
     "answers", "happening_id person_id at_ms word",
     _text("happening_id"), _text("person_id"), _moment("at_ms"), _text("word"), _text("way"),
+)  # fmt: skip
+rotas = _table("rotas", "rota_id", _text("rota_id"), _text("name"), _moment("recorded_ms"), _text("who"))
+turns = _table(
+    "turns", "rota_id turn_id",
+    _text("rota_id"), _text("turn_id"), _text("person_id"), _text("starts_local"), _whole("minutes"),
+    _text("rrule"), _moment("recorded_ms"), _text("who"),
+)  # fmt: skip
+swaps = _table(
+    "swaps", "swap_id",
+    _text("swap_id"), _text("rota_id"), _text("person_id"), _moment("from_ms"), _moment("until_ms"),
+    _moment("ended_ms", null=True), _moment("recorded_ms"), _text("who"),
+)  # fmt: skip
+absences = _table(
+    "absences", "absence_id",
+    _text("absence_id"), _text("person_id"), _moment("from_ms"), _moment("until_ms"),
+    _text("instead_id", null=True), _text("why"), _moment("ended_ms", null=True), _moment("recorded_ms"),
+    _text("who"),
+)  # fmt: skip
+figures = _table(
+    "figures", "name recorded_ms", _text("name"), _moment("recorded_ms"), _number("value"), _text("who")
+)
+trials = _table(
+    "trials", "trial_id",
+    _text("trial_id"), _text("person_id"), _text("kind"), _moment("at_ms"), _text("delivery_id"),
+    _moment("answered_ms", null=True), _text("answered_by", null=True),
+)  # fmt: skip
+inbound = _table(
+    "inbound", "inbound_id",
+    _text("inbound_id"), _text("way"), _text("phone"), _text("text"), _moment("received_ms"),
+    _text("person_id", null=True), _text("word", null=True), _text("happening_id", null=True), _text("result"),
+    Index(None, "farm_id", "received_ms"),
+)  # fmt: skip
+links = _table(
+    "links", "link_id",
+    _text("link_id"), _text("person_id"), _text("happening_id", null=True), _text("delivery_id"),
+    _moment("made_ms"), _moment("expires_ms"), _moment("used_ms", null=True), _text("used_for", null=True),
+    Index(None, "farm_id", "delivery_id"),
+)  # fmt: skip
+silences = _table(
+    "silences", "scope name since_ms",
+    _text("scope"), _text("name"), _moment("since_ms"), _moment("noticed_ms"), _moment("told_ms", null=True),
+    _moment("ended_ms", null=True), _text("happening_id", null=True), _text("facts"),
+    Index(None, "farm_id", "ended_ms"),
+)  # fmt: skip
+truths = _table(
+    "truths", "happening_id recorded_ms",
+    _text("happening_id"), _moment("recorded_ms"), _text("what"), _text("harm"), _text("who"),
 )  # fmt: skip
 sent_digests = _table(
     "sent_digests", "kind person_id local_date",
