@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
+from uuid import NAMESPACE_URL, uuid5
 
 from sqlalchemy import select, update
 from sqlalchemy.ext.asyncio import AsyncConnection
@@ -88,6 +89,64 @@ async def add_tellings(connection: AsyncConnection, farm_id: int, rows: Sequence
     if rows:
         statement = insert_into(connection, deliveries).on_conflict_do_nothing()
         await connection.execute(statement, [{**row, "farm_id": farm_id} for row in rows])
+
+
+async def add_direct(
+    connection: AsyncConnection, farm_id: int, notice: Record, *, person_id: str, way: str
+) -> str:
+    """A message to one person and nobody else: its notice and its only telling. Said twice, it is there once.
+
+    Args:
+        connection: of the transaction that it belongs to.
+        farm_id: the farm.
+        notice: ``notice_key``, ``kind``, ``room_id``, ``happening_id``, ``at_ms``, ``decided_ms``, ``use_by_ms``
+            and ``facts``.
+        person_id: who is told.
+        way: by which way.
+
+    Returns:
+        The telling's id.
+    """
+    row = {**notice, "telling": "direct", "facts": json.dumps(notice["facts"]), "addressed": 1, "farm_id": farm_id}
+    await connection.execute(insert_into(connection, notices).values(row).on_conflict_do_nothing())
+    delivery_id = telling_key(farm_id, notice["notice_key"], step=0, person_id=person_id, way=way)
+    telling = new_telling(
+        delivery_id=delivery_id,
+        notice_key=notice["notice_key"],
+        step=0,
+        person_id=person_id,
+        way=way,
+        now_ms=notice["decided_ms"],
+    )
+    await add_tellings(connection, farm_id, [telling])
+    return delivery_id
+
+
+def telling_key(farm_id: int, notice_key: str, *, step: int, person_id: str, way: str) -> str:
+    """The idempotency key of a telling: the same whenever and wherever it is worked out."""
+    return uuid5(NAMESPACE_URL, f"houseband:{farm_id}/{notice_key}/{step}/{person_id}/{way}").hex
+
+
+def new_telling(
+    *, delivery_id: str, notice_key: str, step: int, person_id: str, way: str, now_ms: Instant
+) -> Record:
+    """A telling that nobody has tried yet."""
+    return {
+        "delivery_id": delivery_id,
+        "notice_key": notice_key,
+        "step": step,
+        "person_id": person_id,
+        "way": way,
+        "state": WAITING,
+        "attempts": 0,
+        "added_ms": now_ms,
+        "next_ms": now_ms,
+        "claimed_until_ms": 0,
+        "first_try_ms": None,
+        "ended_ms": None,
+        "detail": "",
+        "text": "",
+    }
 
 
 async def claim_due(
