@@ -16,13 +16,12 @@ from service.clock import Clock
 from service.log import log
 from service.notifications.carriers.message import Carrier, Message
 from service.notifications.carriers.outcome import Accepted, Outcome, Unreachable
-from service.notifications.render import plain, render
+from service.notifications.render import Reader, plain, render
 from service.notifications.retry import TryAgain, after_failure
 from service.notifications.routing import Way
 from service.storage import outbox, people
 from service.storage.database import Connection, Database
 from service.storage.rows import Record
-from service.wording.units import Units
 
 AT_A_TIME: Final = 20
 CLAIM_MS: Final = 2 * MINUTE_MS
@@ -84,7 +83,8 @@ class Deliver:
         if trouble:
             await self._end(connection, row, outbox.GAVE_UP, now_ms, trouble)
             return None
-        text = row["text"] or _written(row, person["units"], now_ms)
+        reader = Reader(units=person["units"], language=person["language"])
+        text = row["text"] or _written(row, reader, now_ms)
         first = now_ms if row["first_try_ms"] is None else row["first_try_ms"]
         begun = {"text": text, "first_try_ms": first, "detail": outbox.ON_ITS_WAY}
         await outbox.begin_attempt(connection, self.farm["farm_id"], row["delivery_id"], begun)
@@ -136,13 +136,13 @@ class Deliver:
             return Unreachable(detail=f"our own fault: {type(error).__name__}")
 
 
-def _written(row: Record, units: Units, now_ms: Instant) -> str:
+def _written(row: Record, reader: Reader, now_ms: Instant) -> str:
     """The text; facts that cannot be put into words must not keep anybody asleep, nor hold up other tellings."""
     try:
-        return render(row, units, now_ms=now_ms)
+        return render(row, reader, now_ms=now_ms)
     except Exception:  # noqa: BLE001 - as said above
         log.exception("text could not be written", notice=row["notice_key"])
-        return plain(row)
+        return plain(row, reader.language)
 
 
 def _becomes(outcome: Outcome, row: Record, attempt: int, now_ms: Instant) -> dict[str, Any]:
