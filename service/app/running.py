@@ -15,7 +15,7 @@ from service.api.routes import add_api
 from service.app.farm_row import farm_row
 from service.app.jobs import Jobs
 from service.app.listening import make_recording
-from service.app.ways import make_carriers
+from service.app.ways import make_carriers, set_up
 from service.clock import Clock, ScaledClock, SystemClock
 from service.log import log
 from service.notifications.address import Address
@@ -106,12 +106,8 @@ async def _listen(
         recorded=after.note,
         broker_heard_ms=lambda: None if recording is None else recording.connection.last_heard_ms,
         messages_waiting=lambda: 0 if recording is None else recording.connection.waiting,
-        ways=frozenset(way.value for way in Way if _is_set_up(way, settings)),
+        ways=frozenset(way.value for way in set_up(settings)),
     )
-
-
-def _is_set_up(way: Way, settings: Settings) -> bool:
-    return {Way.TEXT: settings.text_gateway, Way.MAIL: settings.mail}[way] is not None
 
 
 async def _tell(settings: Settings, desk: Desk, *, stack: AsyncExitStack) -> None:

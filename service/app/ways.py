@@ -13,6 +13,12 @@ from service.notifications.routing import Way
 from service.settings import MailSettings, Settings, TextGatewaySettings
 
 
+def set_up(settings: Settings) -> frozenset[Way]:
+    """The ways that the settings name."""
+    named = {Way.TEXT: settings.text_gateway, Way.MAIL: settings.mail}
+    return frozenset(way for way, setting in named.items() if setting is not None)
+
+
 async def make_carriers(settings: Settings, stack: AsyncExitStack) -> dict[Way, Carrier]:
     """A carrier for every way that is set up.
 

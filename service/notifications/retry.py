@@ -4,10 +4,12 @@ A text about a wet night is worth nothing the next noon, so trying ends at the t
 soon as trying cannot help: every minute spent on a gateway that says "no such number" is a minute in which the
 next person was not told.
 
-Tried again, later each time: no answer at all; HTTP 408, 409, 425, 429 and 5xx; SMTP 4xx. (409 is how receivers
-that know idempotency keys say "the first attempt is still under way".) Given one second chance: HTTP 401 and
-403, SMTP 530 and 535, because account databases do blink, but a wrong key does not turn right by morning and the
-administrator has to see it. Everything else, redirects among it, is final.
+Tried again, later each time: no answer at all; HTTP 408, 409, 425, 429 and 5xx; SMTP 4xx; of a modem what the
+network or a busy card causes; of a broker what it calls busy, full or unspecified, and that nobody listens. (409
+is how receivers that know idempotency keys say "the first attempt is still under way".) Given one second chance:
+HTTP 401 and 403, SMTP 530 and 535, a modem's missing or locked card, a broker's refused password, because account
+databases do blink, but a wrong key does not turn right by morning and the administrator has to see it. Everything
+else, redirects among it, is final.
 """
 
 from __future__ import annotations
@@ -24,8 +26,19 @@ _LAST_WAIT_MS: Final = 5 * MINUTE_MS
 _PASSING: Final = {
     "http": frozenset({408, 409, 425, 429, *range(500, 600)}),
     "smtp": frozenset(range(400, 500)),
+    # 3GPP TS 24.011 annex E-2 (up to 127), TS 23.040 section 9.2.3.22 (up to 255), TS 27.005 section 3.2.5.
+    "at": frozenset(
+        {22, 27, 38, 41, 42, 47, 192, 208, 211, 213, 255, 300, 301, 313, 314, 320, 322, 331, 332, 500}
+    ),
+    # MQTT 5 section 2.4: nobody listens, unspecified, by the server's own reasons, away, busy, quota.
+    "mqtt": frozenset({16, 128, 131, 136, 137, 151}),
 }
-_SECOND_CHANCE: Final = {"http": frozenset({401, 403}), "smtp": frozenset({530, 535})}
+_SECOND_CHANCE: Final = {
+    "http": frozenset({401, 403}),
+    "smtp": frozenset({530, 535}),
+    "at": frozenset({310, 311, 312, 315, 316, 317, 318}),
+    "mqtt": frozenset({134, 135}),
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -22,6 +22,10 @@ class Way(StrEnum):
 
     TEXT = "text"
     MAIL = "mail"
+    VOICE = "voice"
+    WEBHOOK = "webhook"
+    LAMP = "lamp"
+    WIDE = "wide"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,12 +1,14 @@
-"""What a carrier is given to carry: one message to one person by one way."""
+"""What a carrier is given to carry: one message to one person, or to the whole farm, by one way."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Any, Protocol
 
 from rules.model import Instant
 from service.notifications.carriers.outcome import Outcome
+from service.wording.language import Language
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -14,7 +16,7 @@ class Message:
     """Rendered and ready. A carrier uses the parts that its way can show."""
 
     to: str
-    """A phone number in E.164 form, or one or more mail addresses separated by commas."""
+    """A phone number in E.164 form, or one or more mail addresses with commas between; empty for the farm's ways."""
     text: str
     key: str
     """The same for every attempt at this telling, so that a receiver can drop what it has already had."""
@@ -22,6 +24,15 @@ class Message:
     """When this attempt is made."""
     subject: str = ""
     html: str | None = None
+    image: bytes | None = None
+    """A PNG of the room's last hours."""
+    image_alt: str = ""
+    """The same in words, for those who do not see it."""
+    kind: str = ""
+    """What the notice is: ``trouble``, ``back``, ``danger``, ``trial`` and so on."""
+    facts: Mapping[str, Any] | None = None
+    """The notice's facts, for machines and for what a way says in its own form."""
+    language: Language = "en"
 
 
 class Carrier(Protocol):

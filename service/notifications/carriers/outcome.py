@@ -5,8 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
-Protocol = Literal["http", "smtp"]
-"""Whose numbers a status is from: 550 means for ever in mail, 503 means later on the web."""
+Protocol = Literal["http", "smtp", "at", "mqtt"]
+"""Whose numbers a status is from: 550 means for ever in mail, 503 means later on the web.
+
+``at`` is a modem's +CMS ERROR (3GPP TS 27.005) and ``mqtt`` a reason code (MQTT 5 section 2.4).
+"""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -16,6 +19,8 @@ class Accepted:
     detail: str
     refused: tuple[str, ...] = ()
     """Addresses that were refused while at least one other was accepted, each with the reason."""
+    ref: str | None = None
+    """The next hop's own name for the message, by which its receipts will speak of it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,11 +1,13 @@
 from __future__ import annotations
 
+from typing import get_args
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from rules.model import HOUR_MS, MINUTE_MS, SECOND_MS
-from service.notifications.carriers.outcome import Failure, Refused, Unreachable
+from service.notifications.carriers.outcome import Failure, Protocol, Refused, Unreachable
 from service.notifications.retry import GiveUp, NextTry, TryAgain, after_failure
 
 pytestmark = pytest.mark.pure
@@ -59,6 +61,25 @@ def test_a_refused_key_has_one_second_chance(outcome: Refused) -> None:
     assert isinstance(after(outcome, 2), GiveUp)
 
 
+# From memory: 3GPP TS 24.011 annex E-2, TS 27.005 section 3.2.5, MQTT 5 section 2.4.
+@pytest.mark.parametrize(
+    ("protocol", "passing", "once", "final"),
+    [
+        ("at", (38, 41, 42, 314, 331, 332, 500), (310, 311, 316), (1, 10, 28, 30, 50, 304)),
+        ("mqtt", (16, 128, 131, 136, 137, 151), (134, 135), (132, 144, 153)),
+    ],
+)
+def test_a_modem_and_a_broker_have_numbers_of_their_own(
+    protocol: Protocol, passing: tuple[int, ...], once: tuple[int, ...], final: tuple[int, ...]
+) -> None:
+    def decided(status: int, attempt: int) -> type[NextTry]:
+        return type(after(Refused(protocol=protocol, status=status, detail="no"), attempt))
+
+    assert {decided(status, 9) for status in passing} == {TryAgain}
+    assert {(decided(status, 1), decided(status, 2)) for status in once} == {(TryAgain, GiveUp)}
+    assert {decided(status, 1) for status in final} == {GiveUp}
+
+
 def test_mail_numbers_are_read_as_mail_numbers() -> None:
     assert isinstance(after(smtp(451), 4), TryAgain)
     assert isinstance(after(smtp(421)), TryAgain)
@@ -86,18 +107,15 @@ def test_nobody_waits_for_a_try_that_would_come_too_late() -> None:
 
 @given(
     st.integers(min_value=100, max_value=599),
-    st.sampled_from(["http", "smtp"]),
+    st.sampled_from(get_args(Protocol)),
     st.integers(min_value=-3, max_value=500),
     st.none() | st.integers(min_value=-10, max_value=10**9),
     st.integers(min_value=0, max_value=10**7),
 )
 def test_a_next_try_is_always_later_and_never_past_its_use_by(
-    status: int, protocol: str, attempt: int, wish: int | None, left_ms: int
+    status: int, protocol: Protocol, attempt: int, wish: int | None, left_ms: int
 ) -> None:
-    assert protocol in {"http", "smtp"}
-    outcome = Refused(
-        protocol="http" if protocol == "http" else "smtp", status=status, detail="no", retry_after_ms=wish
-    )
+    outcome = Refused(protocol=protocol, status=status, detail="no", retry_after_ms=wish)
     decided = after(outcome, attempt, use_by_ms=START + left_ms)
     if isinstance(decided, TryAgain):
         assert START + 5 * SECOND_MS <= decided.at_ms <= START + left_ms
