@@ -16,7 +16,7 @@ class Message:
     """Rendered and ready. A carrier uses the parts that its way can show."""
 
     to: str
-    """A phone number in E.164 form, or one or more mail addresses with commas between; empty for the farm's ways."""
+    """A phone number in E.164 form, or mail addresses with commas between; empty for the whole farm."""
     text: str
     key: str
     """The same for every attempt at this telling, so that a receiver can drop what it has already had."""
