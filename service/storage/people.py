@@ -67,6 +67,13 @@ async def set_call_list(
         await connection.execute(call_list.insert(), values)
 
 
+async def lines(connection: AsyncConnection, farm_id: int, daypart: str) -> list[Record]:
+    """The call list of a part of the day as it was written, each line with a person's id or a rota's."""
+    c = call_list.c
+    statement = select(call_list).where(c.farm_id == farm_id, c.daypart == daypart).order_by(c.position)
+    return await many(connection, statement)
+
+
 async def calls(connection: AsyncConnection, farm_id: int, daypart: str) -> list[Record]:
     """The call list of a part of the day, with what is known of each person; people who left are not in it."""
     c, p = call_list.c, people.c
