@@ -10,6 +10,7 @@ from sqlalchemy import func, select, update
 from sqlalchemy.ext.asyncio import AsyncConnection
 
 from rules.model import Instant, Quantity, Side
+from service.errors import NotFound
 from service.storage.insert import insert_into
 from service.storage.rows import Record, many, one
 from service.storage.tables import alarms, answers, happenings, notices, transitions
@@ -54,10 +55,38 @@ async def open_people_happening(connection: AsyncConnection, farm_id: int, room_
     return await one(connection, select(happenings).where(mine, h.happening_id.endswith(PEOPLE_MARK)))
 
 
+async def happening(connection: AsyncConnection, farm_id: int, happening_id: str) -> Record:
+    """One happening.
+
+    Raises:
+        NotFound: there is none.
+    """
+    h = happenings.c
+    statement = select(happenings).where(h.farm_id == farm_id, h.happening_id == happening_id)
+    row = await one(connection, statement)
+    if row is None:
+        raise NotFound(f"nothing happened under {happening_id!r}")
+    return row
+
+
+async def parts_of(connection: AsyncConnection, farm_id: int, happening_id: str) -> list[Record]:
+    """The rooms' happenings that are told as one with another."""
+    h = happenings.c
+    statement = select(happenings).where(h.farm_id == farm_id, h.part_of == happening_id)
+    return await many(connection, statement.order_by(h.happening_id))
+
+
+async def unanswered_happenings(connection: AsyncConnection, farm_id: int) -> list[Record]:
+    """Happenings that go on, or are over and wait for an answer; newest first."""
+    h = happenings.c
+    statement = select(happenings).where(h.farm_id == farm_id, h.ended_ms.is_(None) | h.closed_ms.is_(None))
+    return await many(connection, statement.order_by(h.began_ms.desc(), h.happening_id))
+
+
 async def save_happening(connection: AsyncConnection, farm_id: int, values: Record) -> None:
     """Add a happening, or write its new end."""
     statement = insert_into(connection, happenings).values({**values, "farm_id": farm_id})
-    changed = {name: values[name] for name in ("ended_ms", "closed_ms", "woke")}
+    changed = {name: values[name] for name in ("ended_ms", "closed_ms", "woke", "part_of") if name in values}
     await connection.execute(
         statement.on_conflict_do_update(index_elements=["farm_id", "happening_id"], set_=changed)
     )

@@ -21,6 +21,8 @@ from service.storage.tables import answers, attempts, deliveries, notices
 
 WAITING, SENT, GAVE_UP, MISSED, CANCELLED = "waiting", "sent", "gave up", "missed", "cancelled"
 UNSURE = "unsure"
+TO_THOSE_WOKEN = ("back", "held", "taken", "heard", "site back")
+"""Kinds of notices that only those hear who were told of the happening before."""
 ON_ITS_WAY = "on its way"
 """The detail of a telling between handing it over and hearing what became of it."""
 
@@ -191,6 +193,23 @@ async def end_attempt(
     if telling["state"] != SENT:
         mine &= d.state == WAITING
     await connection.execute(update(deliveries).where(mine).values(**telling))
+
+
+async def open_again(connection: AsyncConnection, farm_id: int, happening_id: str, *, now_ms: Instant) -> None:
+    """Whoever was going cannot after all: the next people are told again, of what is not too old to be told."""
+    n = notices.c
+    mine = (n.farm_id == farm_id) & (n.happening_id == happening_id) & (n.use_by_ms > now_ms)
+    told_down_a_list = n.telling.in_(("wake", "danger")) & n.kind.not_in(TO_THOSE_WOKEN)
+    await connection.execute(update(notices).where(mine, told_down_a_list).values(addressed=0))
+
+
+async def newest_notice(connection: AsyncConnection, farm_id: int, happening_id: str) -> Record | None:
+    """The newest notice of a happening that was to be told down the call list."""
+    n = notices.c
+    mine = (n.farm_id == farm_id) & (n.happening_id == happening_id) & n.kind.not_in(TO_THOSE_WOKEN)
+    statement = select(notices).where(mine).order_by(n.decided_ms.desc(), n.notice_key).limit(1)
+    row = await one(connection, statement)
+    return None if row is None else _with_facts(row)
 
 
 async def release_claims(connection: AsyncConnection, farm_id: int) -> None:

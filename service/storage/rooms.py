@@ -34,6 +34,18 @@ async def farm_by_slug(connection: AsyncConnection, slug: str) -> Record | None:
     return await one(connection, select(farms).where(farms.c.slug == slug))
 
 
+async def farm(connection: AsyncConnection, farm_id: int) -> Record:
+    """A farm by its number.
+
+    Raises:
+        NotFound: there is none.
+    """
+    row = await one(connection, select(farms).where(farms.c.farm_id == farm_id))
+    if row is None:
+        raise NotFound(f"there is no farm {farm_id}")
+    return row
+
+
 async def add_farm(connection: AsyncConnection, values: Record) -> int:
     """Add a farm; return its number."""
     top = await connection.scalar(select(func.max(farms.c.farm_id)))

@@ -1,60 +1,187 @@
-"""A person acts on a happening: the same table of moves, the same ledger, one commit."""
+"""A person answers: the same table of moves, the same ledger, one commit.
+
+"Going" and "fixed" stop the telling of what is answered, and so does "it was the probe", though never the telling
+of danger to people. "Cannot" has the next person told; said after "going", it sets the telling going again. "Out"
+ends the watch over whoever went in.
+"""
 
 from __future__ import annotations
 
 import json
-from enum import StrEnum
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from typing import Final
 
 from rules.alarm import Happens, State, Tells, move
 from rules.limits import Key
-from rules.model import Instant
-from service.errors import NotAllowed, NotFound
-from service.storage import judgements, ledger, outbox, people
+from rules.model import MINUTE_MS, Instant, Side
+from service.errors import NotAllowed
+from service.storage import judgements, ledger, outbox, people, rooms
 from service.storage.database import Connection, Database
 from service.storage.rows import Record
+from service.watch.open_things import OpenThing, open_things
+from service.wire.word import Word
+
+__all__ = ["OpenThing", "Taken", "Word", "answer", "close_with_the_sheet", "open_things", "take"]
+
+STOPS: Final = frozenset({Word.GOING, Word.FIXED, Word.PROBE})
+"""Words after which nobody further is told."""
+FOR_THE_CHAIN: Final = STOPS | {Word.CANNOT}
+SPARED: Final = ("back", "danger", "taken", "site back", "heard")
+"""Kinds of notices that go out whatever somebody answered."""
+TAKEN_FOR_MS: Final = 30 * MINUTE_MS
+"""That somebody is going is news for so long."""
 
 
-class Word(StrEnum):
-    """What a person can answer."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Taken:
+    """An answer that was taken."""
 
-    GOING = "going"
-    CANNOT = "cannot"
+    happening_id: str
+    ended_ms: Instant | None
+    """When what was answered had ended, if it had."""
+    going_before: tuple[str, ...]
+    """Names of those who had said that they go."""
+    told: int
+    """How many others were told of it by then."""
 
 
 async def answer(
     database: Database, farm_id: int, *, room_id: str, person_id: str, word: Word, way: str, now_ms: Instant
 ) -> str:
-    """Take a person's answer about a room.
-
-    "Going" acknowledges the room's open alarms and stops further telling, but not of danger: whoever goes has to
-    know of it as well. "Cannot" is only written down, so that the next person is told.
+    """Take a person's answer about everything that is open in a room.
 
     Returns:
-        The happening that was answered.
+        The happening that was answered, the newest one.
 
     Raises:
         NotFound: there is no such room or person.
         NotAllowed: nothing is open in the room and nothing waits for an answer. Nothing moved.
     """
     async with database.write() as connection:
-        if await judgements.lock(connection, farm_id, room_id) is None:
-            raise NotFound(f"there is no room {room_id!r}")
+        await rooms.room(connection, farm_id, room_id)
         await people.person(connection, farm_id, person_id)
-        alarms = await ledger.alarms_of(connection, farm_id, room_id)
-        waiting = {k: a for k, a in alarms.items() if a["happening_id"] is not None}
-        if not waiting:
+        things = [thing for thing in await open_things(connection, farm_id) if room_id in thing.room_ids]
+        if not things:
             raise NotAllowed("nothing is open in this room: there is nothing to answer")
-        happening_id = str(max(waiting.values(), key=lambda a: a["since_ms"])["happening_id"])
-        for happening in sorted({str(a["happening_id"]) for a in waiting.values()}):
-            said = {"happening_id": happening, "person_id": person_id, "at_ms": now_ms, "word": word, "way": way}
-            await ledger.add_answer(connection, farm_id, said)
-        if word is Word.GOING:
-            await _acknowledge(connection, farm_id, waiting, who=person_id, now_ms=now_ms)
-            for happening in sorted({str(a["happening_id"]) for a in waiting.values()}):
-                why, spare = f"{person_id} is going", ("back", "danger")
-                await outbox.cancel_waiting(connection, farm_id, happening, at_ms=now_ms, why=why, spare=spare)
-                await ledger.close_if_over(connection, farm_id, happening, now_ms)
-        return happening_id
+        for thing in things:
+            await take(
+                connection,
+                farm_id,
+                happening_id=thing.happening_id,
+                person_id=person_id,
+                word=word,
+                way=way,
+                now_ms=now_ms,
+            )
+        return things[0].happening_id
+
+
+async def take(
+    connection: Connection,
+    farm_id: int,
+    *,
+    happening_id: str,
+    person_id: str,
+    word: Word,
+    way: str,
+    now_ms: Instant,
+) -> Taken:
+    """Take a person's answer to one happening, in the transaction of ``connection``.
+
+    Raises:
+        NotFound: there is no such happening or person.
+    """
+    person = await people.person(connection, farm_id, person_id)
+    happening = await ledger.happening(connection, farm_id, happening_id)
+    parts = [happening, *await ledger.parts_of(connection, farm_id, happening_id)]
+    for room_id in sorted({str(part["room_id"]) for part in parts if part["room_id"]}):
+        await judgements.lock(connection, farm_id, room_id)
+    happening = await ledger.happening(connection, farm_id, happening_id)
+    going = await _going(connection, farm_id, happening_id)
+    told = await outbox.tellings_of(connection, farm_id, happening_id)
+    for part in parts:
+        said = {"person_id": person_id, "at_ms": now_ms, "word": word.value, "way": way}
+        await ledger.add_answer(connection, farm_id, {"happening_id": part["happening_id"], **said})
+        await _act(connection, farm_id, part, word, who=person, now_ms=now_ms, going=going)
+    if word is Word.GOING and not going and happening["ended_ms"] is None:
+        await _tell_the_rest(connection, farm_id, happening, person, now_ms)
+    others = {t["person_id"] for t in told if t["state"] in {outbox.SENT, outbox.UNSURE}} - {person_id}
+    names = [await people.person(connection, farm_id, other) for other in going if other != person_id]
+    return Taken(
+        happening_id=happening_id,
+        ended_ms=happening["ended_ms"],
+        going_before=tuple(row["name"] for row in names),
+        told=len(others),
+    )
+
+
+async def _act(
+    connection: Connection,
+    farm_id: int,
+    happening: Record,
+    word: Word,
+    *,
+    who: Record,
+    now_ms: Instant,
+    going: Sequence[str],
+) -> None:
+    """Do what an answer means for one happening."""
+    happening_id, name = str(happening["happening_id"]), str(who["name"])
+    for_people = happening_id.endswith(ledger.PEOPLE_MARK)
+    if word is Word.CANNOT and list(going) == [who["person_id"]] and happening["ended_ms"] is None:
+        await outbox.open_again(connection, farm_id, happening_id, now_ms=now_ms)
+    if word not in STOPS or (word is Word.PROBE and for_people):
+        return
+    await _acknowledge_all(connection, farm_id, happening, who=str(who["person_id"]), now_ms=now_ms)
+    why = {Word.GOING: "is going", Word.FIXED: "mended it", Word.PROBE: "says it was the probe"}[word]
+    await outbox.cancel_waiting(connection, farm_id, happening_id, at_ms=now_ms, why=f"{name} {why}", spare=SPARED)
+    await ledger.close_if_over(connection, farm_id, happening_id, now_ms)
+
+
+async def _going(connection: Connection, farm_id: int, happening_id: str) -> list[str]:
+    """Who said that they go and took it back by no later word, in the order in which they said so."""
+    answers = await outbox.answers_of(connection, farm_id, happening_id)
+    return who_is_going(answers)
+
+
+def who_is_going(answers: Sequence[Record], words: Collection[str] = frozenset({Word.GOING})) -> list[str]:
+    """People whose last word for the chain is one of ``words``."""
+    last: dict[str, str] = {}
+    for said in answers:
+        if said["word"] in FOR_THE_CHAIN:
+            last.pop(said["person_id"], None)
+            last[said["person_id"]] = said["word"]
+    return [person for person, word in last.items() if word in words]
+
+
+async def _tell_the_rest(
+    connection: Connection, farm_id: int, happening: Record, person: Record, now_ms: Instant
+) -> None:
+    """Those who were woken as well hear that somebody is going."""
+    farm = await rooms.farm(connection, farm_id)
+    room_id = happening["room_id"]
+    room = None if room_id is None else await rooms.room(connection, farm_id, str(room_id))
+    facts = {
+        "room": None if room is None else room["text_name"],
+        "person": person["name"],
+        "person_id": person["person_id"],
+        "at_ms": now_ms,
+        "zone": farm["zone"],
+        "invented": bool(farm["invented"]),
+    }
+    notice = {
+        "notice_key": f"{happening['happening_id']}/taken/{now_ms}",
+        "kind": "taken",
+        "telling": "wake",
+        "room_id": room_id,
+        "happening_id": happening["happening_id"],
+        "at_ms": now_ms,
+        "decided_ms": now_ms,
+        "use_by_ms": now_ms + TAKEN_FOR_MS,
+        "facts": facts,
+    }
+    await ledger.add_notices(connection, farm_id, [notice])
 
 
 async def close_with_the_sheet(database: Database, farm_id: int, *, before_ms: Instant, now_ms: Instant) -> int:
@@ -67,46 +194,57 @@ async def close_with_the_sheet(database: Database, farm_id: int, *, before_ms: I
         found = await ledger.unclosed_happenings(connection, farm_id, before_ms)
     for happening in found:
         async with database.write() as connection:
-            room_id = str(happening["room_id"])
-            await judgements.lock(connection, farm_id, room_id)
-            alarms = await ledger.alarms_of(connection, farm_id, room_id)
-            returned = {
-                k: a
-                for k, a in alarms.items()
-                if a["happening_id"] == happening["happening_id"]
-                and a["state"] == State.RETURNED_UNACKNOWLEDGED.value
-            }
-            await _acknowledge(connection, farm_id, returned, who="the morning sheet", now_ms=now_ms)
+            if happening["room_id"] is not None:
+                await judgements.lock(connection, farm_id, str(happening["room_id"]))
+            await _acknowledge_all(
+                connection,
+                farm_id,
+                happening,
+                who="the morning sheet",
+                now_ms=now_ms,
+                states=frozenset({State.RETURNED_UNACKNOWLEDGED}),
+            )
             await ledger.close_happening(connection, farm_id, str(happening["happening_id"]), now_ms)
     return len(found)
 
 
-async def _acknowledge(
-    connection: Connection, farm_id: int, alarms: dict[Key, Record], *, who: str, now_ms: Instant
+async def _acknowledge_all(
+    connection: Connection,
+    farm_id: int,
+    happening: Record,
+    *,
+    who: str,
+    now_ms: Instant,
+    states: Collection[State] = frozenset({State.UNACKNOWLEDGED, State.RETURNED_UNACKNOWLEDGED}),
 ) -> None:
-    for (quantity, side), alarm in alarms.items():
-        before = State(alarm["state"])
-        if before not in {State.UNACKNOWLEDGED, State.RETURNED_UNACKNOWLEDGED}:
-            continue
-        moved = move(before, Happens.ACKNOWLEDGED)
-        row = {**alarm, "state": moved.to.value}
-        await ledger.set_alarm(
-            connection,
-            farm_id,
-            {k: v for k, v in row.items() if k != "farm_id"},
-            normal=moved.to is State.NORMAL,
-        )
-        told = {
-            "room_id": alarm["room_id"],
-            "quantity": quantity.value,
-            "side": side.value,
-            "at_ms": now_ms,
-            "happens": Happens.ACKNOWLEDGED.value,
-            "from_state": before.value,
-            "to_state": moved.to.value,
-            "decided_ms": now_ms,
-            "who": who,
-            "happening_id": alarm["happening_id"],
-            "facts": json.dumps({"tells": Tells.NOTHING.value}),
-        }
-        await ledger.add_transitions(connection, farm_id, [told])
+    """Acknowledge the alarms of a happening that are in one of ``states``."""
+    if happening["room_id"] is None:
+        return
+    alarms = await ledger.alarms_of(connection, farm_id, str(happening["room_id"]))
+    for key, alarm in alarms.items():
+        if alarm["happening_id"] == happening["happening_id"] and State(alarm["state"]) in states:
+            await _acknowledge(connection, farm_id, key, alarm, who=who, now_ms=now_ms)
+
+
+async def _acknowledge(
+    connection: Connection, farm_id: int, key: Key, alarm: Record, *, who: str, now_ms: Instant
+) -> None:
+    before = State(alarm["state"])
+    moved = move(before, Happens.ACKNOWLEDGED)
+    row = {name: value for name, value in alarm.items() if name != "farm_id"} | {"state": moved.to.value}
+    await ledger.set_alarm(connection, farm_id, row, normal=moved.to is State.NORMAL)
+    quantity, side = key
+    told = {
+        "room_id": alarm["room_id"],
+        "quantity": quantity.value,
+        "side": Side(side).value,
+        "at_ms": now_ms,
+        "happens": Happens.ACKNOWLEDGED.value,
+        "from_state": before.value,
+        "to_state": moved.to.value,
+        "decided_ms": now_ms,
+        "who": who,
+        "happening_id": alarm["happening_id"],
+        "facts": json.dumps({"tells": Tells.NOTHING.value}),
+    }
+    await ledger.add_transitions(connection, farm_id, [told])
