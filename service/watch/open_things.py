@@ -49,6 +49,17 @@ async def open_things(connection: Connection, farm_id: int) -> list[OpenThing]:
     return sorted(things, key=lambda thing: thing.ended_ms is not None)
 
 
+async def thing(connection: Connection, farm_id: int, happening_id: str) -> OpenThing:
+    """One happening, whether or not it is still open.
+
+    Raises:
+        NotFound: there is none.
+    """
+    row = await ledger.happening(connection, farm_id, happening_id)
+    names = {room["room_id"]: room["text_name"] for room in await rooms.all_rooms(connection, farm_id)}
+    return await _thing(connection, farm_id, row, names)
+
+
 async def _thing(connection: Connection, farm_id: int, row: Record, names: dict[str, str]) -> OpenThing:
     happening_id, room_id = str(row["happening_id"]), row["room_id"]
     kind = kind_of(happening_id)
