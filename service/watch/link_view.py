@@ -76,7 +76,9 @@ async def look(
     about = await thing(connection, farm_id, link.happening_id)
     notice = await outbox.newest_notice(connection, farm_id, link.happening_id)
     here = [await rooms.room(connection, farm_id, room_id) for room_id in about.room_ids]
-    found = [b for room in here for b in await _beyond(connection, farm_id, room, about, catalogue, now_ms)]
+    found: list[Beyond] = []
+    for room in here:
+        found += await _beyond(connection, farm_id, room, about, catalogue=catalogue, now_ms=now_ms)
     return LinkView(
         link=link,
         person=await people.person(connection, farm_id, link.person_id),
@@ -102,7 +104,7 @@ async def _going(connection: Connection, farm_id: int, happening_id: str) -> tup
 
 
 async def _beyond(
-    connection: Connection, farm_id: int, room: Record, about: OpenThing, catalogue: Catalogue, now_ms: Instant
+    connection: Connection, farm_id: int, room: Record, about: OpenThing, *, catalogue: Catalogue, now_ms: Instant
 ) -> list[Beyond]:
     """The limits of one room that are passed now, each with its farthest-out probe."""
     alarms = await ledger.alarms_of(connection, farm_id, room["room_id"])
