@@ -11,18 +11,20 @@ from typing import Final
 from rules.model import DAY_MS, Instant
 from service.errors import NotFound, NotUnderstood
 from service.localtime import at_local, instant
-from service.notifications.address import is_night_at, ways
-from service.notifications.routing import Line as Call
-from service.notifications.routing import Way, next_step
+from service.notifications.lines import ways
+from service.notifications.routing import Way
 from service.reports.replay import WAKE, Beside, Line, Says, beside
-from service.storage import nights, outbox, people, rooms
+from service.storage import nights, outbox, rooms
 from service.storage.database import Connection, Database
 from service.storage.rows import Record
 from service.watch.catalogue import Catalogue
+from service.watch.on_call import call_list
 from service.watch.replay import Changed, Replay
 from service.watch.trying import changed_by
 
 DAYS: Final = 30
+AT_ONCE: Final = 2
+"""As many as are told at once for as long as nobody has answered a text of ours."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,20 +82,23 @@ async def _room(
     told = await outbox.notices_between(connection, farm_id, from_ms=from_ms, to_ms=replayed.to_ms)
     joined = beside([one for one in told if one["room_id"] == room["room_id"]], replayed.notices)
     tellings = await nights.tellings_between(connection, farm_id, from_ms=from_ms, to_ms=replayed.to_ms)
-    calls = {part: await people.calls(connection, farm_id, part) for part in ("day", "night")}
+    calls = {
+        line.at_ms: await call_list(connection, farm, at_ms=line.at_ms, room_id=room["room_id"])
+        for line in joined.lines
+        if line.notice["telling"] == WAKE and line.was is None
+    }
     return list(_lines(farm, room, joined, tellings=tellings, calls=calls))
 
 
 def _lines(
-    farm: Record, room: Record, joined: Beside, *, tellings: Sequence[Record], calls: dict[str, list[Record]]
+    farm: Record, room: Record, joined: Beside, *, tellings: Sequence[Record], calls: dict[Instant, list[Record]]
 ) -> Iterator[str]:
     says = Says(zone=farm["zone"], units=farm["units"])
     yield f"{room['name']}: {says.summary(joined)}"
     for line in joined.lines:
         yield f"  {says.line(line)}"
         if line.notice["telling"] == WAKE and line.notice["kind"] != "back":
-            part = "night" if is_night_at(farm, line.at_ms) else "day"
-            yield f"      {_whom(line, tellings, calls[part] or calls['day'] or calls['night'])}"
+            yield f"      {_whom(line, tellings, calls.get(line.at_ms, []))}"
 
 
 def _whom(line: Line, tellings: Sequence[Record], calls: Sequence[Record]) -> str:
@@ -101,13 +106,8 @@ def _whom(line: Line, tellings: Sequence[Record], calls: Sequence[Record]) -> st
     if line.was is not None:
         names = [str(one["name"]) for one in tellings if one["notice_key"] == line.was["notice_key"]]
         return f"told: {_listed(names)}"
-    steps = [
-        Call(person_id=row["person_id"], after_ms=row["after_ms"], ways=ways(row, frozenset(Way))) for row in calls
-    ]
-    first = next_step(steps, {}, somebody_is_going=False, began_ms=line.at_ms, now_ms=line.at_ms)
-    at_once = {tell.person_id for tell in first.tell}
-    names = [row["name"] for row in calls if row["person_id"] in at_once]
-    later = [row["name"] for row in calls if row["person_id"] not in at_once and ways(row, frozenset(Way))]
+    told = [row for row in calls if ways(row, frozenset(Way))]
+    names, later = [row["name"] for row in told[:AT_ONCE]], [row["name"] for row in told[AT_ONCE:]]
     then = f"; then, unless somebody is going: {_listed(later)}" if later else ""
     return f"by the call list of today: {_listed(names)}{then}"
 

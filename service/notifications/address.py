@@ -5,27 +5,49 @@ A (notice, step, person, way) exists once, so addressing twice, or in two proces
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from typing import Any
-from uuid import NAMESPACE_URL, uuid5
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Final
 
 from rules.model import Instant
 from service.clock import Clock
 from service.errors import PassingError
-from service.localtime import local
 from service.log import log
-from service.notifications.routing import Line, Tell, Way, is_night, next_step
-from service.storage import outbox, people
+from service.notifications.lines import Lines
+from service.notifications.routing import (
+    AT_THE_FARM,
+    FARM_WAYS,
+    Chain,
+    Line,
+    Pace,
+    Tell,
+    Told,
+    Way,
+    next_step,
+)
+from service.storage import outbox, rooms
 from service.storage.database import Connection, Database
+from service.storage.figures import Figures, figures_of
+from service.storage.outbox import TO_THOSE_WOKEN
+from service.storage.rooms import COOLER
 from service.storage.rows import Record
-from service.watch.respond import Word
+from service.watch.respond import STOPS, Word, who_is_going
 
-ENDS = {"back": "back before it went out", "held": "held back before it went out"}
+ENDS: Final = {
+    "back": "back before it went out",
+    "held": "held back before it went out",
+    "heard": "heard again before it went out",
+    "site back": "back before it went out",
+}
 """Notices that end a happening, and why whatever had not gone out by then is called off."""
-MAY_REACH = frozenset({outbox.WAITING, outbox.SENT, outbox.UNSURE})
-
-DANGER = "danger"
+MAY_REACH: Final = frozenset({outbox.WAITING, outbox.SENT, outbox.UNSURE})
+HAS_GONE_OUT: Final = frozenset({outbox.SENT, outbox.UNSURE})
+DANGER: Final = "danger"
 """The kind of notice that is told before all others, and to whoever is inside as well."""
+STARTS_WITH_TWO: Final = frozenset({DANGER, "site"})
+WIDE_SILENCES: Final = frozenset({"site", "broker"})
+TRIES_IN_VAIN: Final = 2
+"""After so many the same person is told by another way as well."""
 
 
 @dataclass(slots=True, kw_only=True)
@@ -35,8 +57,10 @@ class Address:
     database: Database
     farm: Record
     clock: Clock
-    ways: frozenset[Way] = frozenset(Way)
+    ways: frozenset[Way] = frozenset({Way.TEXT, Way.MAIL})
     """The ways that are set up."""
+    answers_by_text: bool = False
+    """Whether answers by text can reach us."""
 
     async def all_notices(self) -> int:
         """Bring every unfinished notice as far as it can be brought now; return how many tellings that made."""
@@ -59,104 +83,140 @@ class Address:
 
     async def _notice(self, connection: Connection, notice: Record) -> int:
         farm_id, now_ms = self.farm["farm_id"], self.clock.now_ms()
-        if notice["kind"] in ENDS and notice["happening_id"] is not None:
-            return await self._back(connection, notice, now_ms)
+        if notice["kind"] in TO_THOSE_WOKEN and notice["happening_id"] is not None:
+            return await self._to_those_woken(connection, notice, now_ms)
         if notice["telling"] == "round":
             await outbox.finish_addressing(connection, farm_id, notice["notice_key"])
             return 0
-        return await self._wake(connection, notice, now_ms)
+        return await self._down_the_list(connection, notice, now_ms)
 
-    async def _wake(self, connection: Connection, notice: Record, now_ms: Instant) -> int:
+    async def _down_the_list(self, connection: Connection, notice: Record, now_ms: Instant) -> int:
         """Go down the call list as far as time and answers ask."""
         if now_ms < notice["facts"].get("tell_from_ms", 0):
             return 0
         farm_id = self.farm["farm_id"]
-        told = await outbox.tellings_of(connection, farm_id, notice["happening_id"])
-        mine = [t for t in told if t["notice_key"] == notice["notice_key"]]
+        happening = await outbox.tellings_of(connection, farm_id, notice["happening_id"])
+        mine = [t for t in happening if t["notice_key"] == notice["notice_key"]]
+        told = [t for t in mine if t["person_id"] != AT_THE_FARM]
         answers = await outbox.answers_of(connection, farm_id, notice["happening_id"])
-        said = {(a["word"], a["person_id"]) for a in answers if a["at_ms"] >= notice["decided_ms"]}
-        somebody_is_going = any(word == Word.GOING for word, _ in said)
-        call_list = await self._call_list(connection, notice["decided_ms"])
-        if notice["kind"] == DANGER:
-            call_list = await self._with_those_inside(connection, call_list, notice["facts"]["inside"])
-            # Whoever goes must not keep the others from hearing of it.
-            somebody_is_going = somebody_is_going and bool(mine)
-        step = next_step(
-            call_list,
-            {t["person_id"]: t["state"] in MAY_REACH and (Word.CANNOT, t["person_id"]) not in said for t in mine},
-            somebody_is_going=somebody_is_going,
+        since = [a for a in answers if a["at_ms"] >= notice["decided_ms"]]
+        figures = await figures_of(connection, farm_id)
+        lines = Lines(farm=self.farm, ways=self.ways, answers_by_text=self.answers_by_text, figures=figures)
+        call_list = await lines.of(connection, notice, happening, answers)
+        chain = Chain(
+            call_list=call_list,
+            told=[_told(t) for t in sorted(told, key=lambda t: (t["added_ms"], t["step"]))],
+            cannot=set(who_is_going(since, {Word.CANNOT})),
+            pace=await self._pace(connection, notice, call_list, figures),
             began_ms=notice["decided_ms"],
-            now_ms=now_ms,
         )
-        await self._add(connection, notice, step.tell, now_ms)
-        if step.finished and not _may_need_more(mine, step.tell):
-            if not mine:
+        step = next_step(chain, somebody_is_going=self._ends_with(since, notice, told), now_ms=now_ms)
+        tell = (*step.tell, *self._at_the_farm(mine))
+        await self._add(connection, notice, tell, now_ms)
+        if step.finished and not _may_need_more(told, step.tell):
+            if not told:
                 log.error("nobody can be told: nobody on the call list has a number or address", **_name(notice))
             await outbox.finish_addressing(connection, farm_id, notice["notice_key"])
-        return len(step.tell)
+        return len(tell)
 
-    async def _with_those_inside(
-        self, connection: Connection, call_list: list[Line], inside: list[str]
-    ) -> list[Line]:
-        """Whoever is inside or on the way is told at once, on the call list or not."""
-        known = {
-            p["person_id"]: p for p in await people.all_people(connection, self.farm["farm_id"]) if p["active"]
-        }
-        listed = {line.person_id for line in call_list}
-        at_once = [
-            Line(person_id=p, after_ms=0, ways=ways(known[p], self.ways))
-            for p in inside
-            if p in known and p not in listed
-        ]
-        return [replace(line, after_ms=0) if line.person_id in inside else line for line in call_list] + at_once
+    @staticmethod
+    def _ends_with(since: Sequence[Record], notice: Record, told: Sequence[Record]) -> bool:
+        """Whether an answer ends the telling: of danger only once it was told at all, and never "the probe"."""
+        if notice["kind"] != DANGER:
+            return bool(who_is_going(since, STOPS))
+        return bool(told) and bool(who_is_going(since, {Word.GOING, Word.FIXED}))
 
-    async def _back(self, connection: Connection, notice: Record, now_ms: Instant) -> int:
-        """Tell those who were woken, and nobody else; what had not gone out yet is called off.
+    async def _pace(
+        self, connection: Connection, notice: Record, call_list: Sequence[Line], figures: Figures
+    ) -> Pace:
+        first = next((line for line in call_list if line.ways), None)
+        two = first is None or not first.answers or await self._cannot_wait(connection, notice)
+        return Pace(
+            at_once=2 if two else 1,
+            again_ms=figures.ms("again_minutes"),
+            most_tellings=round(figures.most_tellings),
+            call_after_ms=figures.ms("call_after_minutes"),
+        )
+
+    async def _cannot_wait(self, connection: Connection, notice: Record) -> bool:
+        """What begins with two people: it cannot wait for one of them to wake."""
+        if notice["kind"] in STARTS_WITH_TWO or notice["facts"].get("scope") in WIDE_SILENCES:
+            return True
+        if notice["room_id"] is None:
+            return False
+        room = await rooms.room(connection, self.farm["farm_id"], notice["room_id"])
+        return bool(room["kind"] == COOLER)
+
+    def _at_the_farm(self, mine: Sequence[Record]) -> tuple[Tell, ...]:
+        """Machines and lamps hear of every notice at once."""
+        done = {t["way"] for t in mine if t["person_id"] == AT_THE_FARM}
+        ways = [way for way in FARM_WAYS if way in self.ways and way.value not in done]
+        return tuple(Tell(step=0, person_id=AT_THE_FARM, way=way) for way in ways)
+
+    async def _to_those_woken(self, connection: Connection, notice: Record, now_ms: Instant) -> int:
+        """Tell those who were woken, and nobody else; of what is over, what had not gone out yet is called off.
 
         An end that no text can tell (the limit itself is gone, or nobody was woken) still calls off the rest.
         """
         farm_id, happening = self.farm["farm_id"], notice["happening_id"]
-        why = ENDS[notice["kind"]]
-        await outbox.cancel_waiting(connection, farm_id, happening, at_ms=now_ms, why=why)
+        ends = ENDS.get(notice["kind"])
+        if ends is not None:
+            await outbox.cancel_waiting(
+                connection, farm_id, happening, at_ms=now_ms, why=ends, spare=(*ENDS, "look after")
+            )
         told = await outbox.tellings_of(connection, farm_id, happening)
-        first = [t for t in told if t["kind"] != "back"]
-        woken = {(t["person_id"], Way(t["way"])) for t in first if t["state"] in {outbox.SENT, outbox.UNSURE}}
-        if notice["telling"] == "round":
-            woken = set()
-        tell = tuple(Tell(step=0, person_id=person, way=way) for person, way in sorted(woken))
+        first = [t for t in told if t["kind"] not in TO_THOSE_WOKEN]
+        tell = () if notice["telling"] == "round" else _those_woken(first, notice)
         await self._add(connection, notice, tell, now_ms)
-        if not any(t["state"] == outbox.WAITING for t in first):
+        if ends is None or not any(t["state"] == outbox.WAITING for t in first):
             await outbox.finish_addressing(connection, farm_id, notice["notice_key"])
         return len(tell)
 
-    async def _call_list(self, connection: Connection, at_ms: Instant) -> list[Line]:
-        both = ("night", "day") if is_night_at(self.farm, at_ms) else ("day", "night")
-        # A farm that set only one of the lists meant it for always.
-        rows = await people.calls(connection, self.farm["farm_id"], both[0])
-        if not rows:
-            rows = await people.calls(connection, self.farm["farm_id"], both[1])
-        return [Line(person_id=r["person_id"], after_ms=r["after_ms"], ways=ways(r, self.ways)) for r in rows]
-
-    async def _add(self, connection: Connection, notice: Record, tell: tuple[Tell, ...], now_ms: Instant) -> None:
+    async def _add(self, connection: Connection, notice: Record, tell: Sequence[Tell], now_ms: Instant) -> None:
+        farm_id, key = self.farm["farm_id"], notice["notice_key"]
         rows = [
-            {
-                "delivery_id": _key(self.farm["farm_id"], notice["notice_key"], t),
-                "notice_key": notice["notice_key"],
-                "step": t.step,
-                "person_id": t.person_id,
-                "way": t.way.value,
-                "state": outbox.WAITING,
-                "attempts": 0,
-                "next_ms": now_ms,
-                "claimed_until_ms": 0,
-                "first_try_ms": None,
-                "ended_ms": None,
-                "detail": "",
-                "text": "",
-            }
+            outbox.new_telling(
+                delivery_id=outbox.telling_key(farm_id, key, step=t.step, person_id=t.person_id, way=t.way.value),
+                notice_key=key,
+                step=t.step,
+                person_id=t.person_id,
+                way=t.way.value,
+                now_ms=now_ms,
+            )
             for t in tell
         ]
-        await outbox.add_tellings(connection, self.farm["farm_id"], rows)
+        await outbox.add_tellings(connection, farm_id, rows)
+
+
+def _told(row: Record) -> Told:
+    summed = row["detail"] == outbox.IN_THE_SUMMARY
+    return Told(
+        person_id=row["person_id"],
+        way=Way(row["way"]),
+        added_ms=row["added_ms"],
+        may_reach=row["state"] in MAY_REACH or summed,
+        failing=row["state"] == outbox.WAITING and row["attempts"] >= TRIES_IN_VAIN,
+        called_off=row["state"] == outbox.CANCELLED and not summed,
+    )
+
+
+def _those_woken(first: Sequence[Record], notice: Record) -> tuple[Tell, ...]:
+    """One telling to each person who was told, by the quietest way that reached them; and to the farm's machines.
+
+    Whoever is the news ("Maria is going") need not hear it.
+    """
+    reached = [t for t in first if t["state"] in HAS_GONE_OUT or t["detail"] == outbox.IN_THE_SUMMARY]
+    ways: dict[str, list[Way]] = {}
+    for t in reached:
+        ways.setdefault(t["person_id"], []).append(Way(t["way"]))
+    about = notice["facts"].get("person_id")
+    at_farm = {way for way in ways.pop(AT_THE_FARM, []) if notice["kind"] in ENDS or way is not Way.LAMP}
+    people = [
+        Tell(step=0, person_id=person, way=min(used, key=list(Way).index))
+        for person, used in sorted(ways.items())
+        if person != about
+    ]
+    return (*people, *(Tell(step=0, person_id=AT_THE_FARM, way=way) for way in sorted(at_farm)))
 
 
 def _in_turn(notice: Record) -> int:
@@ -166,31 +226,10 @@ def _in_turn(notice: Record) -> int:
     return 1 if notice["kind"] in ENDS else 2
 
 
-def is_night_at(farm: Record, at_ms: Instant) -> bool:
-    """Whether the farm's call list of the night holds at a moment."""
-    here = local(at_ms, farm["zone"])
-    evening, morning = farm["evening_round_minute"], farm["morning_round_minute"]
-    return is_night(here.hour * 60 + here.minute, evening_minute=evening, morning_minute=morning)
-
-
-def ways(person: Record, set_up: frozenset[Way]) -> tuple[Way, ...]:
-    """How this person can be told: by text, else by mail.
-
-    Where none of a person's ways is set up, the first is taken all the same: it is given up at once, and seen.
-    """
-    has = [way for way, to in ((Way.TEXT, person["phone"]), (Way.MAIL, person["email"])) if to]
-    return tuple(([way for way in has if way in set_up] or has)[:1])
-
-
-def _may_need_more(mine: list[Record], new: tuple[Tell, ...]) -> bool:
+def _may_need_more(told: Sequence[Record], new: Sequence[Tell]) -> bool:
     """While a telling is under way, somebody else may still have to be told instead."""
-    return bool(new) or any(t["state"] == outbox.WAITING for t in mine)
+    return bool(new) or any(t["state"] == outbox.WAITING for t in told)
 
 
 def _name(notice: Record) -> dict[str, Any]:
     return {"notice": notice["notice_key"], "room": notice["room_id"]}
-
-
-def _key(farm_id: int, notice_key: str, tell: Tell) -> str:
-    """The idempotency key of a telling: the same whenever and wherever it is worked out."""
-    return uuid5(NAMESPACE_URL, f"houseband:{farm_id}/{notice_key}/{tell.step}/{tell.person_id}/{tell.way}").hex

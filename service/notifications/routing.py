@@ -95,13 +95,6 @@ class Step:
     """Nobody further will be told of this notice, whatever time brings."""
 
 
-def is_night(minute: int, *, evening_minute: int, morning_minute: int) -> bool:
-    """Whether the call list of the night holds at a minute of the farm's day: evening round to morning round."""
-    if evening_minute > morning_minute:
-        return minute >= evening_minute or minute < morning_minute
-    return evening_minute <= minute < morning_minute
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Chain:
     """One notice on its way down the call list."""
@@ -162,9 +155,16 @@ def _first_time(
 ) -> list[tuple[int, Line]]:
     at_once = {place for place, _ in reachable[: chain.pace.at_once]}
     new = [(n, line) for n, line in left if n in at_once or now_ms - chain.began_ms >= line.after_ms]
-    if not new and not any(t.may_reach and t.person_id not in chain.cannot for t in chain.told):
-        new = left[:1]
-    return new
+    return new or left[: 0 if _somebody_may_come(chain, reachable) else 1]
+
+
+def _somebody_may_come(chain: Chain, reachable: Sequence[tuple[int, Line]]) -> bool:
+    """Whether a telling may have woken somebody. A mail that stands in for a text that failed wakes nobody."""
+    by_mail = {line.person_id for _, line in reachable if line.ways[0] is Way.MAIL}
+    return any(
+        t.may_reach and t.person_id not in chain.cannot and (t.way is not Way.MAIL or t.person_id in by_mail)
+        for t in chain.told
+    )
 
 
 def _again(chain: Chain, line: Line, told: Sequence[Told], now_ms: Instant) -> Way | None:

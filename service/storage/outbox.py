@@ -23,6 +23,8 @@ WAITING, SENT, GAVE_UP, MISSED, CANCELLED = "waiting", "sent", "gave up", "misse
 UNSURE = "unsure"
 TO_THOSE_WOKEN = ("back", "held", "taken", "heard", "site back")
 """Kinds of notices that only those hear who were told of the happening before."""
+IN_THE_SUMMARY = "in the summary"
+"""The detail of a telling that did not go out by itself, because its person had too many in that hour."""
 ON_ITS_WAY = "on its way"
 """The detail of a telling between handing it over and hearing what became of it."""
 

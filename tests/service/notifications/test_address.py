@@ -8,12 +8,14 @@ from typing import Any
 import pytest
 
 from rules.model import HOUR_MS, Quantity
-from service.notifications.address import Address, ways
+from service.notifications.address import Address
+from service.notifications.lines import ways
 from service.notifications.routing import Way
 from service.storage import ledger, people
 from service.storage.database import Database
 from service.storage.tables import deliveries
 from service.watch.holds import Holding
+from service.watch.on_call import call_list
 from service.watch.respond import Word, answer
 from tests.support.clock import HandClock
 from tests.support.farmyard import NIGHT_TO_MS
@@ -94,6 +96,9 @@ async def test_when_all_are_told_and_nothing_is_under_way_the_notice_is_finished
     await set_state(database, "maria", "sent")
     await set_state(database, "ben", "gave up")
     await addressed(database, farm, 16)
+    assert [row["addressed"] for row in await notices(database)] == [0], "Ben is tried by mail"
+    await set_state(database, "ben", "gave up")
+    await addressed(database, farm, 17)
     assert [row["addressed"] for row in await notices(database)] == [1]
 
 
@@ -265,13 +270,11 @@ async def test_day_and_night_have_lists_of_their_own(database: Database, farm: d
     async with database.write() as connection:
         await people.set_call_list(connection, 1, "night", [("dee", 0)], who="Ines", recorded_ms=0)
         await people.set_call_list(connection, 1, "day", [("cal", 0)], who="Ines", recorded_ms=0)
-    clock = HandClock(NIGHT_TO_MS)
-    address = Address(database=database, farm=farm, clock=clock)
     async with database.read() as connection:
-        found = {
-            hour: [one.person_id for one in await address._call_list(connection, NIGHT_TO_MS + hour * HOUR_MS)]
-            for hour in (-12, -1, 0, 11, 12)
-        }
+        found = {}
+        for hour in (-12, -1, 0, 11, 12):
+            at_ms = NIGHT_TO_MS + hour * HOUR_MS
+            found[hour] = [p["person_id"] for p in await call_list(connection, farm, at_ms=at_ms, room_id=ROOM)]
     assert found == {-12: ["dee"], -1: ["dee"], 0: ["cal"], 11: ["cal"], 12: ["dee"]}
 
 
@@ -305,12 +308,24 @@ async def test_addressing_twice_at_once_tells_once(database: Database, farm: dic
     assert sorted(row["person_id"] for row in rows) == ["ben", "maria"]
 
 
+NOBODY = {"phone": None, "email": None, "way": "text", "opted_out_ms": None}
+
+
+def test_a_person_is_told_by_the_way_they_chose_and_then_by_the_others() -> None:
+    person = {**NOBODY, "phone": "+12025550141", "email": "maria@example.org"}
+    every = frozenset(Way)
+    assert ways(person, every) == (Way.TEXT, Way.VOICE, Way.MAIL)
+    assert ways({**person, "way": "voice"}, every) == (Way.VOICE, Way.TEXT, Way.MAIL)
+    assert ways({**person, "way": "mail"}, every) == (Way.MAIL, Way.TEXT, Way.VOICE)
+    assert ways({**person, "opted_out_ms": 1}, every) == (Way.VOICE, Way.MAIL), "their carrier drops our texts"
+    assert ways(NOBODY, every) == ()
+
+
 def test_where_only_mail_is_set_up_a_person_with_both_is_mailed() -> None:
-    both = {"phone": "+12025550141", "email": "maria@example.org"}
-    assert ways(both, frozenset(Way)) == (Way.TEXT,)
-    assert ways(both, frozenset({Way.MAIL})) == (Way.MAIL,)
-    assert ways({**both, "email": None}, frozenset({Way.MAIL})) == (Way.TEXT,), "given up at once, and seen"
-    assert ways({"phone": None, "email": None}, frozenset(Way)) == ()
+    person = {**NOBODY, "phone": "+12025550141", "email": "maria@example.org"}
+    only_mail = frozenset({Way.MAIL})
+    assert ways(person, only_mail) == (Way.MAIL,)
+    assert ways({**person, "email": None}, only_mail) == (Way.TEXT,), "given up at once, and seen"
 
 
 async def test_a_farm_with_only_one_call_list_uses_it_day_and_night(
@@ -319,7 +334,6 @@ async def test_a_farm_with_only_one_call_list_uses_it_day_and_night(
     async with database.write() as connection:
         await people.set_call_list(connection, 1, "night", [], who="Ines", recorded_ms=0)
         await people.set_call_list(connection, 1, "day", [("cal", 0)], who="Ines", recorded_ms=0)
-    address = Address(database=database, farm=farm, clock=HandClock(NIGHT_TO_MS))
     async with database.read() as connection:
-        night = await address._call_list(connection, NIGHT_TO_MS - 1)
-    assert [line.person_id for line in night] == ["cal"]
+        night = await call_list(connection, farm, at_ms=NIGHT_TO_MS - 1, room_id=ROOM)
+    assert [person["person_id"] for person in night] == ["cal"]

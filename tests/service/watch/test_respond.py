@@ -47,8 +47,8 @@ async def test_going_acknowledges_and_calls_off_what_waits(
         ("maria", "cancelled"),
         ("ben", "cancelled"),
     }
-    assert {row["detail"] for row in await written(database, "deliveries")} == {"maria is going"}
-    assert [row["addressed"] for row in await notices(database)] == [1]
+    assert {row["detail"] for row in await written(database, "deliveries")} == {"Maria is going"}
+    assert {row["kind"]: row["addressed"] for row in await notices(database)} == {"trouble": 1, "taken": 0}
     [said] = await written(database, "answers")
     assert (said["happening_id"], said["person_id"], said["word"], said["at_ms"]) == (
         happening,

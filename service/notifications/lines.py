@@ -1,0 +1,93 @@
+"""The call list as it holds for one notice: who is on it, in what order, and how each can be told."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+from service.notifications.routing import Line, Way
+from service.storage import people
+from service.storage.database import Connection
+from service.storage.figures import Figures
+from service.storage.rows import Record
+from service.watch.on_call import call_list
+from service.watch.respond import Word, who_is_going
+
+DANGER: Final = "danger"
+NEXT_PERSON: Final = frozenset({"no improvement", "look after"})
+"""Kinds of notices about somebody who went: the next people hear of them."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lines:
+    """Makes the lines of a notice."""
+
+    farm: Record
+    ways: frozenset[Way]
+    answers_by_text: bool
+    figures: Figures
+
+    async def of(
+        self, connection: Connection, notice: Record, told: Sequence[Record], answers: Sequence[Record]
+    ) -> list[Line]:
+        """The lines for a notice.
+
+        Args:
+            connection: to read with.
+            notice: what is told.
+            told: every telling of its happening.
+            answers: every answer to its happening, oldest first.
+        """
+        danger = notice["kind"] == DANGER
+        rows = await call_list(
+            connection, self.farm, at_ms=notice["decided_ms"], room_id=notice["room_id"], danger=danger
+        )
+        lines = [self._line(row, row["after_ms"]) for row in rows]
+        if notice["kind"] in NEXT_PERSON:
+            return self._next_people(lines, notice["facts"].get("person_id"), told, answers)
+        inside = notice["facts"].get("inside", []) if danger else []
+        return await self._with_those_inside(connection, lines, inside)
+
+    def _line(self, person: Record, after_ms: int) -> Line:
+        proven = person["round_trip_ms"] is not None and person["opted_out_ms"] is None
+        return Line(
+            person_id=person["person_id"],
+            after_ms=after_ms,
+            ways=ways(person, self.ways),
+            answers=proven and self.answers_by_text,
+        )
+
+    def _next_people(
+        self, lines: Sequence[Line], who: str | None, told: Sequence[Record], answers: Sequence[Record]
+    ) -> list[Line]:
+        """Everybody but the one who went: first those who do not know of it yet, last those who cannot."""
+        knows = {t["person_id"] for t in told}
+        cannot = set(who_is_going(answers, {Word.CANNOT}))
+        others = [line for line in lines if line.person_id != who]
+        in_order = sorted(others, key=lambda line: (line.person_id in cannot, line.person_id in knows))
+        return [replace(line, after_ms=n * self.figures.ms("again_minutes")) for n, line in enumerate(in_order)]
+
+    async def _with_those_inside(
+        self, connection: Connection, lines: list[Line], inside: Sequence[str]
+    ) -> list[Line]:
+        """Whoever is inside or on the way is told at once, on the call list or not."""
+        if not inside:
+            return lines
+        everybody = await people.all_people(connection, self.farm["farm_id"])
+        known = {p["person_id"]: p for p in everybody if p["active"]}
+        listed = {line.person_id for line in lines}
+        at_once = [self._line(known[p], 0) for p in inside if p in known and p not in listed]
+        return [replace(line, after_ms=0) if line.person_id in inside else line for line in lines] + at_once
+
+
+def ways(person: Record, set_up: frozenset[Way]) -> tuple[Way, ...]:
+    """How this person can be told: the way they chose, then the others.
+
+    Where none of a person's ways is set up, the first is taken all the same: it is given up at once, and seen.
+    """
+    to = {Way.TEXT: person["phone"], Way.VOICE: person["phone"], Way.MAIL: person["email"]}
+    if person["opted_out_ms"] is not None:
+        del to[Way.TEXT]
+    has = sorted((way for way, address in to.items() if address), key=lambda way: way.value != person["way"])
+    return tuple([way for way in has if way in set_up] or [way for way in has if way is not Way.VOICE][:1])
