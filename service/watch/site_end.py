@@ -1,0 +1,98 @@
+"""The end of a failure of the whole farm: told once when all rooms are back, or which ones are left."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from rules.model import Instant
+from rules.together import Over, over
+from service.storage import ledger, outbox, rooms, sites
+from service.storage.database import Connection
+from service.storage.rows import Record
+from service.watch.open_things import SITE_MARK
+from service.watch.respond import STOPS
+from service.watch.site_facts import common_facts, in_order, notice
+
+BACK = "site back"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SiteEnd:
+    """Tells the ends of one farm."""
+
+    farm: Record
+
+    async def all_due(self, connection: Connection, now_ms: Instant) -> int:
+        """See to every failure that goes on; return how many notices that made."""
+        told = [
+            await self._one(connection, told, now_ms)
+            for told in await sites.open_sites(connection, self.farm["farm_id"], SITE_MARK)
+        ]
+        return sum(told)
+
+    async def _one(self, connection: Connection, told: Record, now_ms: Instant) -> int:
+        farm_id, happening_id = self.farm["farm_id"], told["happening_id"]
+        by_room = _by_room(await ledger.parts_of(connection, farm_id, happening_id))
+        most_told = await sites.was_noticed(connection, farm_id, happening_id, BACK)
+        ended = [_ended_ms(parts) for parts in by_room.values()]
+        what = over(ended, most_told=most_told, now_ms=now_ms)
+        if what is Over.NOT_YET:
+            return 0
+        back_ms = max(at_ms for at_ms in ended if at_ms is not None)
+        at_ms = back_ms if what is Over.ALL else now_ms
+        facts = {**await self._facts(connection, told, by_room), "until_ms": back_ms}
+        row = notice(happening_id, BACK, {**facts, **common_facts(self.farm, at_ms)}, at_ms=at_ms, now_ms=now_ms)
+        # Where no room is back, nobody hears that one is; the telling ends all the same.
+        sayable = facts["rooms"] or facts["still"]
+        await ledger.add_notices(connection, farm_id, [{**row, "telling": "wake" if sayable else "round"}])
+        if what is Over.ALL:
+            await self._end(connection, told, back_ms)
+        return 1
+
+    async def _facts(
+        self, connection: Connection, told: Record, by_room: dict[str, list[Record]]
+    ) -> dict[str, object]:
+        known = await rooms.all_rooms(connection, self.farm["farm_id"])
+        newest = {room: max(parts, key=lambda part: int(part["began_ms"])) for room, parts in by_room.items()}
+        held = await sites.ended_by_hold(
+            connection, self.farm["farm_id"], [part["happening_id"] for part in newest.values()]
+        )
+        out = {room: _began_ms(parts) for room, parts in by_room.items() if _ended_ms(parts) is None}
+        left_alone = {room for room, part in newest.items() if part["happening_id"] in held}
+        same = ("what", "side", "since_ms")
+        return {
+            "room": None,
+            "rooms": in_order(known, by_room.keys() - out.keys() - left_alone),
+            "still": in_order(known, out),
+            "still_since_ms": min(out.values(), default=None),
+            "left_alone": in_order(known, left_alone - out.keys()),
+            **{name: told["facts"][name] for name in same},
+        }
+
+    async def _end(self, connection: Connection, told: Record, at_ms: Instant) -> None:
+        """Closed as well if somebody answered; otherwise the morning sheet closes it."""
+        farm_id, happening_id = self.farm["farm_id"], told["happening_id"]
+        answers = await outbox.answers_of(connection, farm_id, happening_id)
+        answered = any(said["word"] in STOPS for said in answers)
+        ended = {"ended_ms": at_ms, "closed_ms": at_ms if answered else None, "woke": 1}
+        known = {"happening_id": happening_id, "room_id": None, "began_ms": told["began_ms"]}
+        await ledger.save_happening(connection, farm_id, {**known, **ended})
+
+
+def _by_room(parts: Sequence[Record]) -> dict[str, list[Record]]:
+    """A room may have come back and failed again meanwhile: it then has several."""
+    found: dict[str, list[Record]] = {}
+    for part in parts:
+        found.setdefault(str(part["room_id"]), []).append(part)
+    return found
+
+
+def _ended_ms(parts: Sequence[Record]) -> Instant | None:
+    """When a room was back for good, as far as is known."""
+    ended = [part["ended_ms"] for part in parts]
+    return None if None in ended else max(ended)
+
+
+def _began_ms(parts: Sequence[Record]) -> Instant:
+    return min(int(part["began_ms"]) for part in parts if part["ended_ms"] is None)
