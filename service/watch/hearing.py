@@ -1,0 +1,90 @@
+"""When we were listening, and how often each probe is usually heard.
+
+Both are kept in memory only: after a start everything begins afresh at the moment we hear the broker out, and
+what is usual is read from the newest readings.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Final
+
+from rules.model import DAY_MS, MINUTE_MS, Instant
+from rules.silence import Span, usual_interval_ms
+from service.storage import silences
+from service.storage.database import Connection
+
+KEEP_MS: Final = 3 * DAY_MS
+LOOK_AGAIN_MS: Final = 10 * MINUTE_MS
+"""So often is it worked out anew how often a probe reports; sooner while that is not known."""
+LOOK_AGAIN_UNKNOWN_MS: Final = MINUTE_MS
+
+
+@dataclass(slots=True)
+class Ears:
+    """The spans in which we were listening, as far as this process saw them."""
+
+    spans: list[Span] = field(default_factory=list)
+    seen_ms: Instant | None = None
+    """The last look."""
+
+    def look(self, now_ms: Instant, *, hears: bool, longest_ms: int) -> Span | None:
+        """Note whether we are listening at this moment.
+
+        Args:
+            now_ms: the moment.
+            hears: whether nothing stands between the probes and us.
+            longest_ms: after so long without a look we stood still, and did not listen.
+
+        Returns:
+            The stretch in which we stood still, if we did.
+        """
+        before_ms, self.seen_ms = self.seen_ms, now_ms
+        gap = None if before_ms is None or now_ms - before_ms <= longest_ms else (before_ms, now_ms)
+        if hears:
+            goes_on = bool(self.spans) and self.spans[-1][1] == before_ms and gap is None
+            begun_ms = self.spans.pop()[0] if goes_on else now_ms
+            self.spans.append((begun_ms, max(begun_ms, now_ms)))
+        self.spans = [span for span in self.spans if span[1] > now_ms - KEEP_MS]
+        return gap
+
+
+@dataclass(slots=True)
+class Habits:
+    """How often each probe reports: the median of the newest intervals of its quickest series, by time received.
+
+    Worked out from a few newest readings, once in :data:`LOOK_AGAIN_MS` for each probe, so that a pass costs no
+    look at readings at all.
+    """
+
+    _usual: dict[str, tuple[Instant, int | None]] = field(default_factory=dict)
+
+    async def refresh(
+        self, connection: Connection, farm_id: int, measured: dict[str, dict[str, int]], now_ms: Instant
+    ) -> None:
+        """Work it out where that is due.
+
+        Args:
+            connection: to read by.
+            farm_id: the farm.
+            measured: the series of the probes in question.
+            now_ms: now.
+        """
+        for probe, numbers in measured.items():
+            made_ms, usual_ms = self._usual.get(probe, (None, None))
+            again_ms = LOOK_AGAIN_UNKNOWN_MS if usual_ms is None else LOOK_AGAIN_MS
+            if made_ms is None or not 0 <= now_ms - made_ms < again_ms:
+                self._usual[probe] = (now_ms, await usual_of(connection, farm_id, numbers))
+
+    def usual_ms(self, probe: str) -> int | None:
+        """A probe's usual interval; ``None`` while it is not known."""
+        return self._usual.get(probe, (0, None))[1]
+
+
+async def usual_of(connection: Connection, farm_id: int, numbers: dict[str, int]) -> int | None:
+    """How often a probe with these series is usually heard."""
+    every = [
+        usual_interval_ms(await silences.newest_received_ms(connection, farm_id, number))
+        for number in numbers.values()
+    ]
+    return min((one for one in every if one is not None), default=None)
