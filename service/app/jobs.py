@@ -13,6 +13,7 @@ from service.scheduler.ticks import Tick
 from service.storage import machine, readings
 from service.storage.schema import make_room_for_readings
 from service.watch.desk import Desk
+from service.watch.farm_watch import FarmWatch
 from service.watch.usual_watch import UsualWatch
 
 KEEP_REJECTED_MS: Final = 30 * DAY_MS
@@ -28,6 +29,7 @@ class Jobs:
     """The regular work of one running service."""
 
     desk: Desk
+    farm: FarmWatch
     address: Address
     deliver: Deliver
     digest: Digest
@@ -46,6 +48,7 @@ class Jobs:
 
     async def tell(self) -> None:
         """Bring notices to people."""
+        await self.farm.all_due()
         await self.address.all_notices()
         await self.deliver.all_due()
 

@@ -30,6 +30,7 @@ from service.storage.schema import migrate
 from service.watch.after_recording import AfterRecording
 from service.watch.catalogue import Catalogue
 from service.watch.desk import Desk
+from service.watch.farm_watch import FarmWatch
 from service.watch.horizon import Horizon
 from service.watch.judge import Judge
 from service.watch.sweep import Sweep
@@ -118,6 +119,7 @@ async def _tell(settings: Settings, desk: Desk, *, stack: AsyncExitStack) -> Non
     await deliver.release()
     jobs = Jobs(
         desk=desk,
+        farm=FarmWatch(database=database, farm=farm, clock=clock),
         address=Address(database=database, farm=farm, clock=clock, ways=frozenset(carriers)),
         deliver=deliver,
         digest=Digest(

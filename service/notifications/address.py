@@ -159,7 +159,7 @@ class Address:
         An end that no text can tell (the limit itself is gone, or nobody was woken) still calls off the rest.
         """
         farm_id, happening = self.farm["farm_id"], notice["happening_id"]
-        ends = ENDS.get(notice["kind"])
+        ends = None if notice["facts"].get("still") else ENDS.get(notice["kind"])  # some rooms are not back
         if ends is not None:
             await outbox.cancel_waiting(
                 connection, farm_id, happening, at_ms=now_ms, why=ends, spare=(*ENDS, "look after")
