@@ -10,7 +10,9 @@ from typing import Final
 from rules.model import HOUR_MS, MINUTE_MS, Instant
 from rules.profile_limits import probe_accuracy
 from rules.room_state import LONGEST_HOLD_MS
+from service.reports.happenings import ASKING
 from service.reports.night import Books, QuantityNight, RoomNight, read_ledger, room_night
+from service.reports.sheet_notes import SheetNotes, sheet_notes
 from service.reports.span import Span, newest_span
 from service.storage import nights, people, rooms
 from service.storage.rows import Record
@@ -83,6 +85,7 @@ class RoundSheet:
     """Messages of the span that were not understood."""
     tellings: tuple[Record, ...]
     on_call: tuple[Record, ...]
+    notes: SheetNotes
 
     @property
     def loud(self) -> tuple[RoomLine, ...]:
@@ -110,15 +113,17 @@ async def round_sheet(books: Books, span: Span) -> RoundSheet:
     within = {"from_ms": span.from_ms, "to_ms": span.to_ms}
     daypart = "night" if newest_span(books.farm, span.now_ms).is_running else "day"
     rejected = await nights.rejected_counts(connection, farm_id, **within)
+    names = {room["room_id"]: room["name"] for room in all_rooms}
     return RoundSheet(
         farm=books.farm,
         span=span,
         lines=tuple(sorted(lines, key=_worst_first)),
-        silent=tuple(_silent(heard, {r["room_id"]: r["name"] for r in all_rooms}, span.now_ms)),
+        silent=tuple(_silent(heard, names, span.now_ms)),
         waiting=tuple(p for p in heard if p["room_id"] is None),
         rejected=sum(row["count"] for row in rejected),
         tellings=tuple(ledger.tellings),
         on_call=tuple(await people.calls(connection, farm_id, daypart)),
+        notes=await sheet_notes(connection, books.farm, span, probes=heard, names=names),
     )
 
 
@@ -129,7 +134,7 @@ def room_line(night: RoomNight) -> RoomLine:
         night=night,
         standing=_standing(night, unheard),
         unheard=unheard,
-        woke=len({t["notice_key"] for t in night.tellings if t["state"] == "sent" and t["kind"] != "back"}),
+        woke=len({t["notice_key"] for t in night.tellings if t["state"] == "sent" and t["kind"] in ASKING}),
         held_back=tuple(n for n in night.notices if _was_held_back(n)),
     )
 

@@ -111,7 +111,7 @@ class Words:
     def story(self, line: RoomLine) -> str:
         """What happened in a room and how it stands, in a line or two."""
         people = self.people(line.night)
-        dips = [dip_line(self._facts(line.night, dip), self.units, self.language) for dip in _telling(line)]
+        dips = [dip_line(self._facts(line.night, dip), self.units, self.language) for dip in dips_to_tell(line)]
         sentences = [*people, *dips, *self._out_now(line.night)]
         if line.unheard:
             sentences.append(unheard_line([q.quantity for q in line.unheard], self.language))
@@ -226,9 +226,12 @@ class Words:
     def _unwritten(self, telling: Record) -> str:
         """What a text that was never written would have been about."""
         said, words = self.language
-        what = words.quantity[Quantity(telling["facts"]["quantity"])]
+        facts = telling["facts"]
+        if facts.get("quantity") not in set(Quantity) or facts.get("side") not in set(Side):
+            return said.text_unwritten_other.format(what=telling["kind"])
+        what = words.quantity[Quantity(facts["quantity"])]
         sentence = said.text_unwritten_back if telling["kind"] == "back" else said.text_unwritten
-        return sentence.format(what=what, side=words.side[Side(telling["facts"]["side"])])
+        return sentence.format(what=what, side=words.side[Side(facts["side"])])
 
     def answers(self, night: RoomNight) -> list[str]:
         """Who is going to a room where something is open or unanswered: everybody's newest word."""
@@ -255,9 +258,10 @@ class Words:
         return list(dict.fromkeys(self._answer(a) for a in night.answers))
 
     def _answer(self, answer: Record) -> str:
-        said = self.language[0]
-        sentence = said.answer_going if answer["word"] == "going" else said.answer_cannot
-        return sentence.format(name=answer["name"] or answer["person_id"], time=self.moment(answer["at_ms"]))
+        said, word = self.language[0], answer["word"]
+        name = answer["name"] or answer["person_id"]
+        sentence = said.answer.get(word, said.answer_other)
+        return sentence.format(name=name, time=self.moment(answer["at_ms"]), word=word)
 
     def held_back(self, line: RoomLine, notice: Record) -> str:
         """Why somebody was not woken."""
@@ -323,7 +327,7 @@ def _is_at_top(night: RoomNight) -> bool:
     return night.people is not None and [*night.people.passed][-1:] == [Level.AT_TOP]
 
 
-def _telling(line: RoomLine) -> list[Dip]:
+def dips_to_tell(line: RoomLine) -> list[Dip]:
     """The dips that a line tells: those going on, then those past the text limit, then the longest."""
     dips = sorted(line.night.dips, key=lambda d: (d.to_ms is not None, d.past_from_ms is None, -d.outside_ms))
     return dips[:MOST_DIPS_IN_A_LINE]

@@ -1,15 +1,13 @@
-"""What the sheet notes beside the rooms: who did not answer a test, and what was not heard."""
+"""What the sheet notes beside the rooms: who did not answer a test."""
 
 from __future__ import annotations
-
-import json
 
 from sqlalchemy import and_, func, select
 
 from rules.model import Instant
 from service.storage.database import Connection
 from service.storage.rows import Record, many
-from service.storage.tables import people, silences, trials
+from service.storage.tables import people, trials
 
 
 async def unanswered_trials(
@@ -35,13 +33,3 @@ async def unanswered_trials(
         .order_by(p.name, t.kind)
     )
     return await many(connection, statement)
-
-
-async def silences_between(
-    connection: Connection, farm_id: int, *, from_ms: Instant, to_ms: Instant
-) -> list[Record]:
-    """Silences that were under way in a span, with their facts, oldest first."""
-    s = silences.c
-    under_way = and_(s.since_ms < to_ms, s.ended_ms.is_(None) | (s.ended_ms >= from_ms))
-    statement = select(silences).where(s.farm_id == farm_id, under_way).order_by(s.since_ms, s.scope, s.name)
-    return [{**row, "facts": json.loads(row["facts"])} for row in await many(connection, statement)]

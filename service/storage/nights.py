@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Final
 
 from sqlalchemy import and_, func, select
 
@@ -23,6 +24,9 @@ from service.storage.tables import (
     rejected,
     series,
 )
+
+DIRECT: Final = "direct"
+"""How notices are told that are for one person only."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,13 +84,16 @@ async def open_alarms(connection: Connection, farm_id: int) -> list[Record]:
 async def tellings_between(
     connection: Connection, farm_id: int, *, from_ms: Instant, to_ms: Instant
 ) -> list[Record]:
-    """Every telling of a notice about this span, with its notice and the person's name; oldest first."""
+    """Every telling of a notice about this span, with its notice and the person's name; oldest first.
+
+    What is for one person only (tests, replies, the morning's text) is not in it.
+    """
     d, n, p = deliveries.c, notices.c, people.c
     statement = (
         select(deliveries, n.kind, n.room_id, n.happening_id, n.at_ms, n.facts, p.name)
         .join(notices, (n.farm_id == d.farm_id) & (n.notice_key == d.notice_key))
         .outerjoin(people, (p.farm_id == d.farm_id) & (p.person_id == d.person_id))
-        .where(d.farm_id == farm_id, n.at_ms >= from_ms, n.at_ms < to_ms)
+        .where(d.farm_id == farm_id, n.at_ms >= from_ms, n.at_ms < to_ms, n.telling != DIRECT)
         .order_by(n.at_ms, d.step, d.person_id)
     )
     return [{**row, "facts": json.loads(row["facts"])} for row in await many(connection, statement)]

@@ -51,9 +51,11 @@ class SheetPhrases:
     text_to: str
     text_unwritten: str
     text_unwritten_back: str
+    text_unwritten_other: str
     text_state: Mapping[str, str]
-    answer_going: str
-    answer_cannot: str
+    answer: Mapping[str, str]
+    """By the word that was said; a word that is not listed is shown as it was said."""
+    answer_other: str
     nobody_answered: str
     nobody_told: str
     came_back: str
@@ -127,6 +129,7 @@ ENGLISH_SHEET: Final = SheetPhrases(
     text_to="{time} to {names}, {state}",
     text_unwritten="About {what}, {side}.",
     text_unwritten_back="About {what} being back.",
+    text_unwritten_other="About {what}.",
     text_state={
         "sent": "sent",
         "waiting": "not sent yet",
@@ -135,8 +138,16 @@ ENGLISH_SHEET: Final = SheetPhrases(
         "cancelled": "called off",
         "unsure": "called off, may have arrived",
     },
-    answer_going="{name} is going, said at {time}.",
-    answer_cannot="{name} cannot, said at {time}.",
+    answer={
+        "going": "{name} is going, said at {time}.",
+        "cannot": "{name} cannot, said at {time}.",
+        "out": "{name} is out again, said at {time}.",
+        "working": "{name} works there, said at {time}.",
+        "here": "{name} is there, said at {time}.",
+        "probe": "{name} says at {time} that it is the probe.",
+        "fixed": "{name} says at {time} that it is fixed.",
+    },
+    answer_other="{name} said {word} at {time}.",
     nobody_answered="Nobody has answered yet.",
     nobody_told="Nobody was texted about this.",
     came_back="It came back before anybody answered.",
