@@ -1,0 +1,82 @@
+"""Every text about what is not heard, with the longest names and the widest figures that can stand in it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from itertools import product
+from typing import Final
+
+from rules.model import Quantity, Side
+from service.wording.language import Language
+from service.wording.reader import Answers, Reader
+from service.wording.silence_texts import (
+    SILENCE_IN,
+    HeardFacts,
+    LastHeard,
+    SilenceFacts,
+    heard_text,
+    silence_text,
+)
+from service.wording.units import Units
+
+ROOM: Final = "Wachsraum 12"
+LONG: Final = "Nordgewächshaus-Gateway 12"
+SINCE: Final = "Wed 25 Nov 22:10"
+ROOMS: Final = ((ROOM,), ("House 1", "House 2"), (ROOM,) * 48)
+WATCHED: Final = ((Quantity.HUMIDITY,), (Quantity.TEMPERATURE, Quantity.HUMIDITY, Quantity.CO2))
+LAST: Final = (
+    None,
+    LastHeard(quantity=Quantity.HUMIDITY, side=Side.LOW, value=18.4, limit=87.5, local_time=SINCE),
+    LastHeard(quantity=Quantity.TEMPERATURE, side=Side.HIGH, value=41.93, limit=17.25, local_time=SINCE),
+    LastHeard(quantity=Quantity.CO2, side=Side.HIGH, value=49_999.0, limit=12_500.0, local_time=SINCE),
+)
+UNITS: Final[tuple[Units, ...]] = ("us", "metric")
+ANSWERS: Final = (
+    None,
+    Answers(reply_name="7", several_open=True),
+    Answers(reply_name=ROOM, several_open=True),
+    Answers(reply_name="site", several_open=False),
+)
+SCOPES: Final = tuple(SILENCE_IN["en"].silent)
+
+
+def _silent(scope: str) -> Iterable[SilenceFacts]:
+    name = ROOM if scope == "room" else LONG
+    of_rooms = WATCHED if scope == "room" else ((),)
+    lasts = LAST if scope == "room" else (None,)
+    for rooms, quantities, last, by_http, invented in product(
+        ROOMS, of_rooms, lasts, (False, True), (False, True)
+    ):
+        yield SilenceFacts(
+            scope=scope,
+            name=name,
+            rooms=rooms,
+            since=SINCE,
+            quantities=quantities,
+            last=last,
+            by_http=by_http,
+            invented=invented,
+        )
+
+
+def _silence(language: Language) -> Iterable[str]:
+    for scope in SCOPES:
+        for facts, answers, units in product(_silent(scope), ANSWERS, UNITS):
+            yield silence_text(facts, Reader(units=units, language=language, answers=answers))
+
+
+def _heard(language: Language) -> Iterable[str]:
+    for scope, rooms, still, invented in product(SCOPES, ROOMS, ((), *ROOMS), (False, True)):
+        facts = HeardFacts(
+            scope=scope,
+            name=ROOM if scope == "room" else LONG,
+            rooms=rooms,
+            still=still,
+            until=SINCE,
+            minutes=839,
+            invented=invented,
+        )
+        yield heard_text(facts, Reader(units="us", language=language))
+
+
+EVERY: Final[Mapping[str, Callable[[Language], Iterable[str]]]] = {"silence": _silence, "heard": _heard}
