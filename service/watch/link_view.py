@@ -55,6 +55,8 @@ class LinkView:
     thing: OpenThing
     missing: str
     """Who has not said that they are out, where that is what it is about; else empty."""
+    since_ms: Instant
+    """When it began, which is some minutes before anybody was told."""
     beyond: tuple[Beyond, ...]
     going: tuple[Going, ...]
     in_cooler: bool
@@ -75,6 +77,7 @@ async def look(
     """
     about = await thing(connection, farm_id, link.happening_id)
     notice = await outbox.newest_notice(connection, farm_id, link.happening_id)
+    facts: Record = {} if notice is None else notice["facts"]
     here = [await rooms.room(connection, farm_id, room_id) for room_id in about.room_ids]
     found: list[Beyond] = []
     for room in here:
@@ -83,7 +86,8 @@ async def look(
         link=link,
         person=await people.person(connection, farm_id, link.person_id),
         thing=about,
-        missing=str(notice["facts"].get("person", "")) if notice is not None and about.kind == "out" else "",
+        missing=str(facts.get("person", "")) if about.kind == "out" else "",
+        since_ms=min(facts.get("began_ms") or facts.get("since_ms") or about.began_ms, about.began_ms),
         beyond=tuple(found),
         going=await _going(connection, farm_id, link.happening_id),
         in_cooler=any(room["kind"] == COOLER for room in here),

@@ -90,7 +90,7 @@ async def make_link(
     }
     link_id = _link_id(secret, farm_id, given)
     await links.add_link(connection, farm_id, {**given, "link_id": link_id, "made_ms": now_ms})
-    return _token(secret, farm_id, link_id)
+    return token_of(secret, farm_id, link_id)
 
 
 def answer_url(public_url: str, token: str) -> str:
@@ -102,7 +102,7 @@ def signed_id(secret: str, farm_id: int, token: str) -> str | None:
     """The row that a token names, if we signed it. Takes as long for any token, and asks nobody."""
     link_id = _named(token[: LONGEST_TOKEN + 1])
     # The whole token is compared, so that a second spelling of the same bytes is no token.
-    ours = hmac.compare_digest(token.encode(errors="replace"), _token(secret, farm_id, link_id).encode())
+    ours = hmac.compare_digest(token.encode(errors="replace"), token_of(secret, farm_id, link_id).encode())
     return link_id if ours else None
 
 
@@ -145,7 +145,7 @@ async def token_for_out(connection: Connection, farm_id: int, *, secret: str, li
     """The link for "out" that was made when this one was used for "going", while it waits to be used."""
     made = await links.links_of_delivery(connection, farm_id, _AFTER + link.link_id)
     waiting = [row["link_id"] for row in made if row["used_ms"] is None]
-    return _token(secret, farm_id, waiting[0]) if waiting else None
+    return token_of(secret, farm_id, waiting[0]) if waiting else None
 
 
 async def _make_link_for_out(
@@ -198,7 +198,8 @@ def _hmac(secret: str, *said: object) -> bytes:
     return hmac.new(secret.encode(), json.dumps(said).encode(), hashlib.sha256).digest()
 
 
-def _token(secret: str, farm_id: int, link_id: str) -> str:
+def token_of(secret: str, farm_id: int, link_id: str) -> str:
+    """The token of a row: its name, signed."""
     proof = _hmac(secret, "link", farm_id, link_id)[:_PROOF_BYTES]
     return base64.urlsafe_b64encode(bytes.fromhex(link_id) + proof).decode()
 

@@ -20,6 +20,7 @@ from service.storage.holds import holds_of
 from service.watch.desk import Desk
 from service.watch.respond import Word, answer
 from service.web import moving_pages, working_pages
+from service.web.answering import add_answering
 from service.web.paper import STATIC, page, words_of
 from service.web.room_page import room_page
 from service.web.same_site import SameSite
@@ -35,6 +36,7 @@ router = APIRouter(route_class=PageRoute, include_in_schema=False)
 def add_pages(app: FastAPI) -> None:
     """Add the pages to the application. Call this last: what no other route knows is answered in words here."""
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
+    add_answering(app)
     app.include_router(moving_pages.router)
     app.include_router(working_pages.router)
     app.include_router(router)

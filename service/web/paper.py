@@ -44,6 +44,11 @@ def page(desk: Desk, template: str, status: int = 200, **content: Any) -> HTMLRe
     return HTMLResponse(filled, status_code=status, headers=HEADERS)
 
 
+def filled(template: str, **content: Any) -> str:
+    """Fill in a template that stands alone."""
+    return _templates.get_template(template).render(content)
+
+
 def words_of(desk: Desk) -> Words:
     """Words in the farm's own units, as pages use them."""
     return Words(farm=desk.farm, units=desk.farm["units"], now_ms=desk.clock.now_ms())

@@ -2,6 +2,9 @@
 
 A browser says where a request comes from (``Sec-Fetch-Site``, else ``Origin``). One that comes from elsewhere and
 would change something is refused, whatever it asks for. Programs that are not browsers say neither, and pass.
+
+An answering link proves itself: a page that knows it needs no browser of ours. And as its page gives no referrer,
+some browsers send an answer from there as from nowhere ("Origin: null").
 """
 
 from __future__ import annotations
@@ -16,6 +19,7 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 
 _ONLY_LOOKS: Final = frozenset({"GET", "HEAD", "OPTIONS"})
 _OUR_OWN: Final = frozenset({"same-origin", "none"})
+PROVES_ITSELF: Final = "/a/"
 REFUSED: Final = "This came from another site's page and was refused. Nothing was changed.\n"
 
 
@@ -26,7 +30,11 @@ class SameSite:
         self._app = app
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        if scope["type"] == "http" and comes_from_elsewhere(scope["method"], Headers(scope=scope)):
+        if (
+            scope["type"] == "http"
+            and not scope["path"].startswith(PROVES_ITSELF)
+            and comes_from_elsewhere(scope["method"], Headers(scope=scope))
+        ):
             await PlainTextResponse(REFUSED, status_code=403)(scope, receive, send)
             return
         await self._app(scope, receive, send)
