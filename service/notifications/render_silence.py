@@ -5,16 +5,20 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any, Final
 
-from rules.model import HOUR_MS, MINUTE_MS, Instant, Quantity, Side
+from rules.model import MINUTE_MS, Instant, Quantity, Side
 from service.localtime import local
-from service.wording.format import clock, day
+from service.wording.language import Language
 from service.wording.reader import Reader
-from service.wording.silence_texts import HeardFacts, LastHeard, SilenceFacts, heard_text, silence_text
+from service.wording.silence_texts import (
+    HeardFacts,
+    LastHeard,
+    SilenceFacts,
+    heard_text,
+    silence_text,
+    time_in_text,
+)
 
 Facts = Mapping[str, Any]
-
-_SAME_DAY_MS: Final = 20 * HOUR_MS
-"""What is longer ago is said with its day: "since 13:10" would be taken for today's."""
 
 
 def _silence(facts: Facts, reader: Reader, now_ms: Instant) -> str:
@@ -23,9 +27,9 @@ def _silence(facts: Facts, reader: Reader, now_ms: Instant) -> str:
             scope=facts["scope"],
             name=facts["name"],
             rooms=tuple(facts["rooms"]),
-            since=_time(facts["since_ms"], facts["zone"], now_ms),
+            since=_time(facts["since_ms"], facts["zone"], now_ms, reader.language),
             quantities=tuple(Quantity(q) for q in facts.get("quantities", [])),
-            last=_last(facts.get("last"), facts["zone"], now_ms),
+            last=_last(facts.get("last"), facts["zone"], now_ms, reader.language),
             by_http=bool(facts.get("by_http")),
             invented=bool(facts["invented"]),
         ),
@@ -33,7 +37,7 @@ def _silence(facts: Facts, reader: Reader, now_ms: Instant) -> str:
     )
 
 
-def _last(last: Facts | None, zone: str, now_ms: Instant) -> LastHeard | None:
+def _last(last: Facts | None, zone: str, now_ms: Instant, language: Language) -> LastHeard | None:
     if last is None:
         return None
     return LastHeard(
@@ -41,7 +45,7 @@ def _last(last: Facts | None, zone: str, now_ms: Instant) -> LastHeard | None:
         side=Side(last["side"]),
         value=last["value"],
         limit=last["limit"],
-        local_time=_time(last["at_ms"], zone, now_ms),
+        local_time=_time(last["at_ms"], zone, now_ms, language),
     )
 
 
@@ -52,7 +56,7 @@ def _heard(facts: Facts, reader: Reader, now_ms: Instant) -> str:
             name=facts["name"],
             rooms=tuple(facts["rooms"]),
             still=tuple(facts["still"]),
-            until=_time(facts["until_ms"], facts["zone"], now_ms),
+            until=_time(facts["until_ms"], facts["zone"], now_ms, reader.language),
             minutes=max(0, facts["until_ms"] - facts["since_ms"]) // MINUTE_MS,
             invented=bool(facts["invented"]),
         ),
@@ -60,9 +64,8 @@ def _heard(facts: Facts, reader: Reader, now_ms: Instant) -> str:
     )
 
 
-def _time(at_ms: Instant, zone: str, now_ms: Instant) -> str:
-    here = local(at_ms, zone)
-    return clock(here) if now_ms - at_ms < _SAME_DAY_MS else f"{day(here)} {clock(here)}"
+def _time(at_ms: Instant, zone: str, now_ms: Instant, language: Language) -> str:
+    return time_in_text(local(at_ms, zone), local(now_ms, zone), language)
 
 
 BY_KIND: Final[Mapping[str, Callable[[Facts, Reader, Instant], str]]] = {"silence": _silence, "heard": _heard}

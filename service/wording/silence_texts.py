@@ -9,11 +9,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from datetime import datetime, timedelta
 from typing import Final
 
 from rules.model import CONTACTS, Quantity, Side
 from service.wording.fitting import ROOM_SEPTETS, bounded, capital, joined, replies, told_alike
-from service.wording.format import duration, limit_in_text, value_in_text
+from service.wording.format import clock, duration, limit_in_text, value_in_text
 from service.wording.language import Language
 from service.wording.phrases import PHRASES_IN, Phrases
 from service.wording.reader import Reader
@@ -21,6 +22,8 @@ from service.wording.reader import Reader
 NAME_SEPTETS: Final = 16
 """Of a gateway or probe."""
 _TIME_SEPTETS: Final = 16
+_TODAY: Final = timedelta(hours=20)
+_THIS_WEEK: Final = timedelta(days=6)
 _MOST_NAMES: Final = 4
 _MOST_QUANTITIES: Final = 3
 
@@ -81,6 +84,8 @@ class SilencePhrases:
     still: str
     houses: tuple[str, str]
     """Instead of names: one house, several."""
+    weekdays: tuple[str, ...]
+    """From Monday, in three letters."""
 
 
 ENGLISH_SILENCE: Final = SilencePhrases(
@@ -113,6 +118,7 @@ ENGLISH_SILENCE: Final = SilencePhrases(
     look="Look at what it shows now.",
     still="Still not heard: {rooms}.",
     houses=("1 house", "{count} houses"),
+    weekdays=("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"),
 )
 SPANISH_SILENCE: Final = SilencePhrases(
     silent={
@@ -144,8 +150,18 @@ SPANISH_SILENCE: Final = SilencePhrases(
     look="Vea lo que muestra ahora.",
     still="Sin lecturas todavia: {rooms}.",
     houses=("1 casa", "{count} casas"),
+    weekdays=("lun", "mar", "mie", "jue", "vie", "sab", "dom"),
 )
 SILENCE_IN: Final[Mapping[Language, SilencePhrases]] = {"en": ENGLISH_SILENCE, "es": SPANISH_SILENCE}
+
+
+def time_in_text(then: datetime, now: datetime, language: Language) -> str:
+    """A time of day; with the day where it would be taken for today's, with the date where for this week's."""
+    if now - then < _TODAY:
+        return clock(then)
+    if now - then < _THIS_WEEK:
+        return f"{SILENCE_IN[language].weekdays[then.weekday()]} {clock(then)}"
+    return f"{then.date().isoformat()} {clock(then)}"
 
 
 def silence_text(facts: SilenceFacts, reader: Reader) -> str:
@@ -202,7 +218,7 @@ def _heard_fullest_first(facts: HeardFacts, reader: Reader) -> Iterator[str]:
     head = said.heard[facts.scope].format(
         name=bounded(facts.name, NAME_SEPTETS),
         until=bounded(facts.until, _TIME_SEPTETS),
-        duration=duration(facts.minutes),
+        duration=duration(facts.minutes, phrases),
     )
     end = phrases.invented if facts.invented else ""
     if not facts.still:

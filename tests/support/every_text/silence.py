@@ -21,7 +21,7 @@ from service.wording.units import Units
 
 ROOM: Final = "Wachsraum 12"
 LONG: Final = "Nordgewächshaus-Gateway 12"
-SINCE: Final = "Wed 25 Nov 22:10"
+SINCE: Final = "2026-11-25 22:10"
 ROOMS: Final = ((ROOM,), ("House 1", "House 2"), (ROOM,) * 48)
 WATCHED: Final = ((Quantity.HUMIDITY,), (Quantity.TEMPERATURE, Quantity.HUMIDITY, Quantity.CO2))
 LAST: Final = (
