@@ -22,6 +22,7 @@ from service.notifications.address import Address
 from service.notifications.deliver import Deliver
 from service.notifications.digest import Digest
 from service.notifications.routing import Way
+from service.notifications.writing import Writing
 from service.scheduler.ticks import start_ticks
 from service.settings import Settings
 from service.storage.database import Database
@@ -115,7 +116,7 @@ async def _tell(settings: Settings, desk: Desk, *, stack: AsyncExitStack) -> Non
     """Address, deliver, and everything else that happens by itself."""
     database, farm, clock = desk.database, desk.farm, desk.clock
     carriers = await make_carriers(settings, stack)
-    deliver = Deliver(database=database, farm=farm, clock=clock, carriers=carriers)
+    deliver = Deliver(database=database, farm=farm, clock=clock, carriers=carriers, writing=Writing(farm=farm))
     await deliver.release()
     jobs = Jobs(
         desk=desk,

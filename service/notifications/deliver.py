@@ -7,8 +7,8 @@ gateway that knows keys drops it. A telling past its use-by is not sent at all; 
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
 from typing import Any, Final
 
 from rules.model import MINUTE_MS, Instant
@@ -16,15 +16,17 @@ from service.clock import Clock
 from service.log import log
 from service.notifications.carriers.message import Carrier, Message
 from service.notifications.carriers.outcome import Accepted, Outcome, Unreachable
-from service.notifications.render import Reader, plain, render
 from service.notifications.retry import TryAgain, after_failure
 from service.notifications.routing import Way
-from service.storage import outbox, people
+from service.notifications.writing import Writing
+from service.storage import outbox
 from service.storage.database import Connection, Database
 from service.storage.rows import Record
 
 AT_A_TIME: Final = 20
 CLAIM_MS: Final = 2 * MINUTE_MS
+PATIENCE_S: Final = 3.0
+"""So long a round waits for answers, by the wall."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,6 +45,8 @@ class Deliver:
     farm: Record
     clock: Clock
     carriers: Mapping[Way, Carrier]
+    writing: Writing
+    _slow: set[asyncio.Task[None]] = field(default_factory=set)
 
     async def release(self) -> None:
         """After a start: take over what a worker that died had claimed."""
@@ -50,26 +54,47 @@ class Deliver:
             await outbox.release_claims(connection, self.farm["farm_id"])
 
     async def all_due(self) -> int:
-        """Try every telling that is due once; return how many were tried."""
+        """Try every telling that is due once; return how many tries were begun.
+
+        A receiver that keeps us waiting is left to its own time-out: the others must not wait for it too.
+        """
         async with self.database.write() as connection:
             ready = await self._claim(connection)
-        ended = await asyncio.gather(*(self._try(one) for one in ready), return_exceptions=True)
-        for error in ended:
-            if error is not None:
-                raise error
-        return len(ready)
+        begun = {asyncio.create_task(self._try(one)) for one in ready}
+        if not begun:
+            return 0
+        try:
+            done, slow = await asyncio.wait(begun, timeout=PATIENCE_S)
+        except asyncio.CancelledError:
+            await _let_go(begun)
+            raise
+        for task in slow:
+            self._slow.add(task)
+            task.add_done_callback(self._ended)
+        for task in done:
+            task.result()
+        return len(begun)
+
+    def _ended(self, task: asyncio.Task[None]) -> None:
+        self._slow.discard(task)
+        if not task.cancelled() and task.exception() is not None:
+            log.error("a slow try could not be written down", cause=repr(task.exception()))
+
+    async def stop(self) -> None:
+        """Let go of slow receivers; what they were sent is sent again after the next start, under the same key."""
+        await _let_go(self._slow)
 
     async def _claim(self, connection: Connection) -> list[Ready]:
         now_ms = self.clock.now_ms()
         # The claim is by the farm's clock, the carrier's time-out by the wall.
         until_ms = now_ms + round(CLAIM_MS * self.clock.factor)
         rows = await outbox.claim_due(
-            connection, self.farm["farm_id"], now_ms=now_ms, until_ms=until_ms, limit=AT_A_TIME
+            connection, self.farm["farm_id"], now_ms=now_ms, until_ms=until_ms, limit=AT_A_TIME - len(self._slow)
         )
         return [ready for row in rows if (ready := await self._prepare(connection, row, now_ms)) is not None]
 
     async def _prepare(self, connection: Connection, row: Record, now_ms: Instant) -> Ready | None:
-        if row["addressed"] and row["kind"] != "back":
+        if row["addressed"] and _is_called_off_when_finished(row):
             # Trouble is not finished while a telling of it waits: it was answered while this one was on its way.
             state = outbox.UNSURE if row["detail"] == outbox.ON_ITS_WAY else outbox.CANCELLED
             await self._end(connection, row, state, now_ms, "answered or over before it went out")
@@ -77,25 +102,19 @@ class Deliver:
         if now_ms > row["use_by_ms"]:
             await self._end(connection, row, outbox.MISSED, now_ms, "too late to be useful; see the sheet")
             return None
-        person = await people.person(connection, self.farm["farm_id"], row["person_id"])
-        to = person["phone"] if row["way"] == Way.TEXT else person["email"]
-        trouble = self._cannot_go(row["way"], to)
-        if trouble:
+        if Way(row["way"]) not in self.carriers:
+            # Said at once, so that the next person is told at once.
+            trouble = f"no way to send a {row['way']} is set up"
             await self._end(connection, row, outbox.GAVE_UP, now_ms, trouble)
             return None
-        reader = Reader(units=person["units"], language=person["language"])
-        text = row["text"] or _written(row, reader, now_ms)
+        message = await self.writing.message(connection, row, now_ms)
+        if message is None:
+            await self._end(connection, row, outbox.GAVE_UP, now_ms, f"no address for {row['way']}")
+            return None
         first = now_ms if row["first_try_ms"] is None else row["first_try_ms"]
-        begun = {"text": text, "first_try_ms": first, "detail": outbox.ON_ITS_WAY}
+        begun = {"text": row["text"] or message.text, "first_try_ms": first, "detail": outbox.ON_ITS_WAY}
         await outbox.begin_attempt(connection, self.farm["farm_id"], row["delivery_id"], begun)
-        message = Message(to=to, text=text, key=row["delivery_id"], at_ms=now_ms, subject=text.partition(".")[0])
         return Ready(row={**row, **begun}, message=message)
-
-    def _cannot_go(self, way: str, to: str | None) -> str:
-        """Why trying is of no use: said at once, so that the next person is told at once."""
-        if Way(way) not in self.carriers:
-            return f"no way to send a {way} is set up"
-        return "" if to else f"no address for {way}"
 
     async def _end(self, connection: Connection, row: Record, state: str, now_ms: Instant, detail: str) -> None:
         await outbox.end_attempt(
@@ -136,13 +155,16 @@ class Deliver:
             return Unreachable(detail=f"our own fault: {type(error).__name__}")
 
 
-def _written(row: Record, reader: Reader, now_ms: Instant) -> str:
-    """The text; facts that cannot be put into words must not keep anybody asleep, nor hold up other tellings."""
-    try:
-        return render(row, reader, now_ms=now_ms)
-    except Exception:  # noqa: BLE001 - as said above
-        log.exception("text could not be written", notice=row["notice_key"])
-        return plain(row, reader.language)
+async def _let_go(tasks: Iterable[asyncio.Task[None]]) -> None:
+    given_up = list(tasks)
+    for task in given_up:
+        task.cancel()
+    await asyncio.gather(*given_up, return_exceptions=True)
+
+
+def _is_called_off_when_finished(row: Record) -> bool:
+    """Whether a telling has no sense any more once its notice is done with. An end, or a message to one, has."""
+    return row["telling"] != outbox.DIRECT and row["kind"] not in outbox.TO_THOSE_WOKEN
 
 
 def _becomes(outcome: Outcome, row: Record, attempt: int, now_ms: Instant) -> dict[str, Any]:
@@ -154,6 +176,7 @@ def _becomes(outcome: Outcome, row: Record, attempt: int, now_ms: Instant) -> di
             "ended_ms": now_ms,
             "detail": outcome.detail,
             "claimed_until_ms": 0,
+            "gateway_ref": outcome.ref,
         }
     after = after_failure(
         outcome,

@@ -21,10 +21,14 @@ from service.storage.tables import answers, attempts, deliveries, notices
 
 WAITING, SENT, GAVE_UP, MISSED, CANCELLED = "waiting", "sent", "gave up", "missed", "cancelled"
 UNSURE = "unsure"
+DIRECT = "direct"
+"""The telling of a notice that is for one person and nobody else."""
 TO_THOSE_WOKEN = ("back", "held", "taken", "heard", "site back")
 """Kinds of notices that only those hear who were told of the happening before."""
 IN_THE_SUMMARY = "in the summary"
 """The detail of a telling that did not go out by itself, because its person had too many in that hour."""
+OF_A_NOTICE = ("kind", "telling", "facts", "use_by_ms", "happening_id", "room_id", "at_ms", "addressed")
+"""What whoever delivers needs to know of a telling's notice."""
 ON_ITS_WAY = "on its way"
 """The detail of a telling between handing it over and hearing what became of it."""
 
@@ -111,7 +115,7 @@ async def add_direct(
     Returns:
         The telling's id.
     """
-    row = {**notice, "telling": "direct", "facts": json.dumps(notice["facts"]), "addressed": 1, "farm_id": farm_id}
+    row = {**notice, "telling": DIRECT, "facts": json.dumps(notice["facts"]), "addressed": 1, "farm_id": farm_id}
     await connection.execute(insert_into(connection, notices).values(row).on_conflict_do_nothing())
     delivery_id = telling_key(farm_id, notice["notice_key"], step=0, person_id=person_id, way=way)
     telling = new_telling(
@@ -159,7 +163,7 @@ async def claim_due(
     """Take tellings that are due, for this worker, until ``until_ms``; with their notice's kind and facts."""
     d, n = deliveries.c, notices.c
     due = (
-        select(deliveries, n.kind, n.facts, n.use_by_ms, n.happening_id, n.room_id, n.at_ms, n.addressed)
+        select(deliveries, *(n[name] for name in OF_A_NOTICE))
         .join(notices, (n.farm_id == d.farm_id) & (n.notice_key == d.notice_key))
         .where(d.farm_id == farm_id, d.state == WAITING, d.next_ms <= now_ms, d.claimed_until_ms <= now_ms)
         .order_by(d.next_ms, d.delivery_id)

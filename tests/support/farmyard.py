@@ -24,6 +24,7 @@ from service.notifications.carriers.message import Message
 from service.notifications.carriers.outcome import Accepted, Outcome
 from service.notifications.deliver import Deliver
 from service.notifications.routing import Way
+from service.notifications.writing import Writing
 from service.storage import crops, people, rooms
 from service.storage.database import Database
 from service.watch.catalogue import Catalogue, copy_shipped
@@ -260,7 +261,9 @@ async def tell(database: Database, farm: dict[str, Any], clock: Clock) -> list[M
     carrier = Willing()
     carriers = dict.fromkeys(Way, carrier)
     await Address(database=database, farm=farm, clock=clock).all_notices()
-    await Deliver(database=database, farm=farm, clock=clock, carriers=carriers).all_due()
+    await Deliver(
+        database=database, farm=farm, clock=clock, carriers=carriers, writing=Writing(farm=farm)
+    ).all_due()
     return carrier.carried
 
 

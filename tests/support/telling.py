@@ -16,6 +16,7 @@ from service.notifications.carriers.message import Carrier
 from service.notifications.carriers.text import TextCarrier, TextGateway
 from service.notifications.deliver import Deliver
 from service.notifications.routing import Way
+from service.notifications.writing import Writing
 from service.storage import people
 from service.storage.database import Database
 from tests.support.clock import HandClock
@@ -80,8 +81,10 @@ async def teller(
                 farm=farm,
                 gateway=gateway,
                 clock=clock,
-                address=Address(database=database, farm=farm, clock=clock),
-                deliver=Deliver(database=database, farm=farm, clock=clock, carriers=given),
+                address=Address(database=database, farm=farm, clock=clock, ways=frozenset(given)),
+                deliver=Deliver(
+                    database=database, farm=farm, clock=clock, carriers=given, writing=Writing(farm=farm)
+                ),
             )
 
 

@@ -1,0 +1,117 @@
+"""From a telling to a message: whom it goes to, in whose words, and how it can be answered."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Final
+
+from rules.model import Instant
+from service.log import log
+from service.notifications.carriers.message import Message
+from service.notifications.render import plain, render
+from service.notifications.routing import AT_THE_FARM, Way
+from service.storage import ledger, outbox, people, rooms
+from service.storage.database import Connection
+from service.storage.figures import figures_of
+from service.storage.rows import Record
+from service.watch.links import answer_url, link_secret, make_link
+from service.wire.reply_words import reply_name
+from service.wording.language import Language
+from service.wording.reader import Answers, Reader
+
+SITE_NAME: Final[dict[Language, str]] = {"en": "site", "es": "sitio"}
+"""How an answer names what is of no one room."""
+BY_PHONE: Final = frozenset({Way.TEXT, Way.VOICE})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Writing:
+    """Writes the messages of one farm."""
+
+    farm: Record
+    answers_by_text: bool = False
+    """Whether answers by text can reach us."""
+    public_url: str | None = None
+    """Where the farm's pages can be reached from outside; without it nobody gets a link."""
+
+    async def message(self, connection: Connection, row: Record, now_ms: Instant) -> Message | None:
+        """The message of a telling; ``None`` when its person has no address for this way.
+
+        A text is written once: a later try says the same as the first.
+        """
+        if row["person_id"] == AT_THE_FARM:
+            return self._for_the_farm(row, now_ms)
+        person = await people.person(connection, self.farm["farm_id"], row["person_id"])
+        to = person["phone"] if Way(row["way"]) in BY_PHONE else person["email"]
+        if not to:
+            return None
+        reader = await self._reader(connection, person, row)
+        text = row["text"] or written(row, reader, now_ms)
+        message = _message(row, text, to=to, language=reader.language, now_ms=now_ms)
+        if row["way"] != Way.MAIL:
+            return message
+        link = await self._link(connection, row)
+        return message if link is None else replace(message, facts={**row["facts"], "answer_url": link})
+
+    def _for_the_farm(self, row: Record, now_ms: Instant) -> Message:
+        reader = Reader(units=self.farm["units"], language=_language(self.farm["language"]))
+        text = row["text"] or written(row, reader, now_ms)
+        return _message(row, text, to="", language=reader.language, now_ms=now_ms)
+
+    async def _reader(self, connection: Connection, person: Record, row: Record) -> Reader:
+        reader = Reader(units=person["units"], language=_language(person["language"]), name=person["name"])
+        proven = person["round_trip_ms"] is not None and person["opted_out_ms"] is None
+        if row["way"] != Way.TEXT or not (proven and self.answers_by_text) or row["happening_id"] is None:
+            return reader
+        every = await rooms.all_rooms(connection, self.farm["farm_id"])
+        names = {room["room_id"]: room["text_name"] for room in every}
+        here = names.get(row["room_id"])
+        name = SITE_NAME[reader.language] if here is None else reply_name(here, names.values())
+        others = await ledger.unanswered_happenings(connection, self.farm["farm_id"])
+        going_on = [one for one in others if one["ended_ms"] is None]
+        return replace(reader, answers=Answers(reply_name=name, several_open=len(going_on) > 1))
+
+    async def _link(self, connection: Connection, row: Record) -> str | None:
+        """A link that answers this telling, for as long as the farm's figure says."""
+        if self.public_url is None or row["happening_id"] is None or row["kind"] in outbox.TO_THOSE_WOKEN:
+            return None
+        farm_id = self.farm["farm_id"]
+        figures = await figures_of(connection, farm_id)
+        token = await make_link(
+            connection,
+            farm_id,
+            secret=await link_secret(connection, farm_id),
+            person_id=row["person_id"],
+            happening_id=row["happening_id"],
+            delivery_id=row["delivery_id"],
+            now_ms=row["added_ms"],
+            expires_ms=row["added_ms"] + figures.ms("link_hours"),
+        )
+        return answer_url(self.public_url, token)
+
+
+def written(row: Record, reader: Reader, now_ms: Instant) -> str:
+    """The text; facts that cannot be put into words must not keep anybody asleep, nor hold up other tellings."""
+    try:
+        return render(row, reader, now_ms=now_ms)
+    except Exception:  # noqa: BLE001 - as said above
+        log.exception("text could not be written", notice=row["notice_key"])
+        return plain(row, reader.language)
+
+
+def _message(row: Record, text: str, *, to: str, language: Language, now_ms: Instant) -> Message:
+    return Message(
+        to=to,
+        text=text,
+        key=row["delivery_id"],
+        at_ms=now_ms,
+        subject=text.partition(".")[0],
+        kind=row["kind"],
+        facts=row["facts"],
+        language=language,
+    )
+
+
+def _language(given: str) -> Language:
+    """A person's language; one that nobody speaks here is read in English."""
+    return "es" if given == "es" else "en"
