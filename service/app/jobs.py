@@ -14,10 +14,12 @@ from service.storage import machine, readings
 from service.storage.schema import make_room_for_readings
 from service.watch.desk import Desk
 from service.watch.farm_watch import FarmWatch
+from service.watch.silence_watch import SilenceWatch
 from service.watch.usual_watch import UsualWatch
 
 KEEP_REJECTED_MS: Final = 30 * DAY_MS
 TELL_EVERY_S: Final = 1.0
+SILENCE_EVERY_S: Final = 5.0
 PULSE_EVERY_S: Final = 10.0
 DIGEST_EVERY_S: Final = 20.0
 USUAL_EVERY_S: Final = 60.0
@@ -34,11 +36,13 @@ class Jobs:
     deliver: Deliver
     digest: Digest
     usual: UsualWatch
+    silence: SilenceWatch
 
     def ticks(self, *, sweep_every_s: float) -> list[Tick]:
         """All of it, as ticks."""
         return [
             Tick(name="sweep", every_s=sweep_every_s, ask=self.desk.sweep.all_rooms),
+            Tick(name="silence", every_s=min(SILENCE_EVERY_S, sweep_every_s), ask=self.silence.look),
             Tick(name="tell", every_s=TELL_EVERY_S, ask=self.tell),
             Tick(name="pulse", every_s=PULSE_EVERY_S, ask=self.beat),
             Tick(name="digest", every_s=DIGEST_EVERY_S, ask=self.digest.all_due),
