@@ -10,8 +10,9 @@ from collections.abc import Callable, Mapping
 from typing import Any, Final
 
 from rules.model import Instant
-from service.notifications import render_chain
+from service.notifications import render_chain, render_digest, render_silence
 from service.storage.rows import Record
+from service.wording.chain_texts import plain_text
 from service.wording.language import Language
 from service.wording.reader import Answers, Reader
 
@@ -19,6 +20,8 @@ __all__ = ["Answers", "Reader", "plain", "render"]
 
 _BY_KIND: Final[Mapping[str, Callable[[Mapping[str, Any], Reader, Instant], str]]] = {
     **render_chain.BY_KIND,
+    **render_digest.BY_KIND,
+    **render_silence.BY_KIND,
 }
 
 
@@ -32,9 +35,7 @@ def render(notice: Record, reader: Reader, *, now_ms: Instant) -> str:
 
 
 def plain(notice: Record, language: Language = "en") -> str:
-    """What is said when the facts cannot be put into words: where to look."""
-    del language
-    where = notice["facts"].get("room") or notice["room_id"] or "Farm"
-    if notice["kind"] == "danger":
-        return f"{where}: DANGER to people. Do not go in alone."
-    return f"{where}: something is wrong there, look at the page."
+    """What is said when the facts cannot be put into words: where to look. Never raises for what facts hold."""
+    return plain_text(
+        room=notice["facts"].get("room") or notice["room_id"], danger=notice["kind"] == "danger", language=language
+    )
