@@ -6,7 +6,7 @@ is never one that phone companies keep for themselves; those are listed apart, a
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from enum import StrEnum
 from typing import Final, TypeAlias
 
@@ -84,19 +84,22 @@ _PARTS: Final[Mapping[Part, str]] = {
 }
 
 STAGES_IN_SPANISH: Final[Mapping[str, str]] = {
-    "pins": "pines, primordios",
-    "incubation": "incubacion, encubacion",
-    "fruiting": "fructificacion, fruta, frutas",
-    "rest": "descanso, reposo",
-    "soak": "remojo",
-    "browning": "oscurecimiento, dorado",
-    "ripening": "maduracion",
-    "spawn run": "corrida, colonizacion",
     "antlers": "cuernos, astas",
-    "fronds": "hojas, frondas",
+    "browning": "pardeo, oscurecimiento",
+    "cap start": "sombrerito, sombreritos",
     "caps": "sombreros",
+    "case run": "cobertura",
+    "cold hold": "en frio, frio",
+    "fronds": "frondas, hojas",
+    "fruiting": "desarrollo, fructificacion",
+    "incubation": "incubacion, encubacion",
+    "picked": "cosechado, cortado",
+    "pins": "pines, primordios",
+    "rest": "descanso, reposo",
+    "ripening": "maduracion",
+    "soak": "remojo",
+    "spawn run": "incubacion, colonizacion",
     "storage": "almacen",
-    "picked": "cortado, cosechado",
 }
 """How the stages that ship are called by a crew that speaks Spanish. To be confirmed by a native reader."""
 
@@ -147,12 +150,16 @@ def _one_slip(typed: str, meant: str) -> bool:
     return a[1:] == b[1:] or a[1:] == b or a == b[1:] or (a[:2] == b[1::-1] and a[2:] == b[2:])
 
 
-def stage_phrases(stages: Iterable[str], fold: Mapping[str, Phrase]) -> dict[Phrase, str]:
-    """How each stage may be called; a name that is a word of ours or an order is not taken for a stage."""
-    found: dict[Phrase, str] = {}
-    for stage in stages:
-        for phrase in [fold[stage], *_phrases(STAGES_IN_SPANISH.get(" ".join(fold[stage]), ""))]:
+def stage_phrases(stages: Mapping[str, Phrase]) -> dict[Phrase, tuple[str, ...]]:
+    """How each stage may be called; a name that is a word of ours or an order is not taken for a stage.
+
+    Args:
+        stages: the name of each as tokens, by itself.
+    """
+    found: dict[Phrase, tuple[str, ...]] = {}
+    for stage, tokens in stages.items():
+        for phrase in {tokens, *_phrases(STAGES_IN_SPANISH.get(" ".join(tokens), ""))}:
             taken = phrase in MEANINGS or (len(phrase) == 1 and phrase[0] in ORDERS)
             if phrase and not taken:
-                found.setdefault(phrase, stage)
+                found[phrase] = (*found.get(phrase, ()), stage)
     return found

@@ -42,8 +42,8 @@ class Said:
     all_rooms: bool = False
     until: Until | None = None
     """For ``WORKING``; ``None`` when no time was said."""
-    stage: str | None = None
-    """For ``STAGE``: the stage as the caller named it."""
+    stages: tuple[str, ...] = ()
+    """For ``STAGE``: what it may be, as the caller named them; two stages of two crops can have one name."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -94,7 +94,7 @@ class _Book:
 
     names: Mapping[tuple[str, ...], frozenset[str]]
     numbers: Mapping[int, frozenset[str]]
-    stages: Mapping[tuple[str, ...], str]
+    stages: Mapping[tuple[str, ...], tuple[str, ...]]
 
     @classmethod
     def of(cls, names: Mapping[str, str], stages: Iterable[str]) -> _Book:
@@ -106,8 +106,8 @@ class _Book:
                 by_name[tokens] = by_name.get(tokens, frozenset()) | {room_id}
             for number in _numbers(tokens):
                 by_number[number] = by_number.get(number, frozenset()) | {room_id}
-        folded = {stage: tuple(tokens_of(stage)) for stage in stages}
-        return cls(names=by_name, numbers=by_number, stages=stage_phrases(folded, folded))
+        folded = {stage: _plain_numbers(tokens_of(stage)) for stage in stages}
+        return cls(names=by_name, numbers=by_number, stages=stage_phrases(folded))
 
     @property
     def longest(self) -> int:
@@ -121,7 +121,7 @@ class _Line:
     words: set[Word] = field(default_factory=set)
     parts: set[Part] = field(default_factory=set)
     rooms: set[frozenset[str]] = field(default_factory=set)
-    stages: set[str] = field(default_factory=set)
+    stages: set[tuple[str, ...]] = field(default_factory=set)
     times: set[Until] = field(default_factory=set)
     unknown: int = 0
     asks: bool = False
@@ -176,7 +176,7 @@ def _together(lines: Sequence[_Line]) -> Reading:
         room_id=next(iter(common), None),
         all_rooms=Part.ALL in parts and not rooms,
         until=next(iter(times), None),
-        stage=next(iter(stages), None),
+        stages=next(iter(stages), ()),
     )
 
 

@@ -12,6 +12,7 @@ from service.wire.reply_lexicon import MEANINGS, ORDERS, Order
 from service.wire.reply_times import Until
 from service.wire.reply_words import NotUnderstood, Said, read, reply_name
 from service.wire.word import Word
+from service.wording.phrases import SPANISH
 from tests.support.steady import STEADY
 
 pytestmark = pytest.mark.pure
@@ -56,10 +57,10 @@ KNOWN: Final = {
     "estado 3": Said(word=Word.STATUS, room_id="h3"),
     "here": Said(word=Word.HERE),
     "aqui": Said(word=Word.HERE),
-    "7 pins": Said(word=Word.STAGE, room_id="h7", stage="pins"),
-    "7 pines": Said(word=Word.STAGE, room_id="h7", stage="pins"),
-    "casa 3 fructificacion": Said(word=Word.STAGE, room_id="h3", stage="fruiting"),
-    "7 spawn run": Said(word=Word.STAGE, room_id="h7", stage="spawn run"),
+    "7 pins": Said(word=Word.STAGE, room_id="h7", stages=("pins",)),
+    "7 pines": Said(word=Word.STAGE, room_id="h7", stages=("pins",)),
+    "casa 3 fructificacion": Said(word=Word.STAGE, room_id="h3", stages=("fruiting",)),
+    "7 spawn run": Said(word=Word.STAGE, room_id="h7", stages=("spawn run",)),
     "7 working until 10": Said(word=Word.WORKING, room_id="h7", until=Until(minute=600, either_half=True)),
     "working all until 10 pm": Said(
         word=Word.WORKING, all_rooms=True, until=Until(minute=1320, either_half=False)
@@ -229,6 +230,14 @@ def test_which_order_it_is() -> None:
     assert read("Baja", NAMES) is Order.OPT_OUT
     assert read("unstop", NAMES) is Order.OPT_IN
     assert read("Ayuda", NAMES) is Order.HELP
+
+
+@pytest.mark.parametrize("stage", SPANISH.stage)
+def test_a_stage_is_understood_as_spanish_texts_call_it(stage: str) -> None:
+    said = read(f"7 {SPANISH.stage[stage]}", NAMES, SPANISH.stage)
+    assert isinstance(said, Said), stage
+    assert said.word is Word.STAGE
+    assert stage in said.stages
 
 
 def test_a_number_that_two_rooms_have_names_neither_but_the_house_among_them() -> None:
