@@ -7,41 +7,112 @@ from typing import Any, Final
 
 from rules.model import MINUTE_MS, Instant, Quantity, Side
 from service.localtime import local
+from service.wording.chain_texts import (
+    NotOutFacts,
+    StillFacts,
+    TrialFacts,
+    not_out_text,
+    opted_out_text,
+    still_text,
+    taken_text,
+    trial_text,
+)
 from service.wording.format import clock
-from service.wording.people_texts import DangerFacts, UnderFacts, danger_text, under_text
+from service.wording.people_texts import DangerFacts, UnderFacts, WentIn, danger_text, under_text
 from service.wording.reader import Reader
-from service.wording.texts import AlarmFacts, BackFacts, alarm_text, back_text, deeper_text
+from service.wording.texts import (
+    AlarmFacts,
+    BackFacts,
+    Went,
+    alarm_text,
+    back_text,
+    deeper_text,
+    no_better_text,
+)
 
 Facts = Mapping[str, Any]
 
 
 def _trouble(facts: Facts, reader: Reader, now_ms: Instant) -> str:
-    return alarm_text(_alarm(facts, now_ms), reader.units)
+    return alarm_text(_alarm(facts, now_ms), reader)
 
 
 def _deeper(facts: Facts, reader: Reader, now_ms: Instant) -> str:
-    return deeper_text(_alarm(facts, now_ms), reader.units)
+    return deeper_text(_alarm(facts, now_ms), reader)
 
 
-def _back(facts: Facts, reader: Reader, now_ms: Instant) -> str:
-    del now_ms  # What is over does not last any longer.
+def _back(facts: Facts, reader: Reader, _now_ms: Instant) -> str:
     if facts["side"] == Side.PEOPLE:
-        return under_text(_under(facts))
-    return back_text(_over(facts), reader.units)
+        return under_text(_under(facts), reader)
+    return back_text(_over(facts), reader)
 
 
-def _danger(facts: Facts, reader: Reader, now_ms: Instant) -> str:
-    del reader, now_ms
-    return danger_text(
-        DangerFacts(
-            room=facts["room"],
-            level=facts["level"],
-            value_ppm=facts["value"],
-            at_least=facts["at_least"],
-            limit_ppm=facts["limit"],
-            somebody_inside=bool(facts["inside"]),
-            invented=facts["invented"],
-        )
+def _danger(facts: Facts, reader: Reader, _now_ms: Instant) -> str:
+    return danger_text(_people(facts), reader)
+
+
+def _no_improvement(facts: Facts, reader: Reader, now_ms: Instant) -> str:
+    """Its facts tell what it is about: a limit for people, a limit of the crop, or the site."""
+    person, at = facts["person"], _clock(facts, "went_ms")
+    if "level" in facts:
+        return danger_text(_people(facts), reader, WentIn(person=person, local_time=at))
+    if "quantity" in facts:
+        return no_better_text(_alarm(facts, now_ms), Went(person=person, local_time=at), reader)
+    still = StillFacts(
+        rooms=tuple(facts["rooms"]),
+        since=_clock(facts, "since_ms"),
+        person=person,
+        went=at,
+        invented=facts["invented"],
+    )
+    return still_text(still, reader)
+
+
+def _taken(facts: Facts, reader: Reader, _now_ms: Instant) -> str:
+    return taken_text(person=facts["person"], room=facts["room"], invented=facts["invented"], reader=reader)
+
+
+def _look_after(facts: Facts, reader: Reader, _now_ms: Instant) -> str:
+    not_out = NotOutFacts(
+        person=facts["person"],
+        phone=facts["phone"],
+        room=facts["room"],
+        since=_clock(facts, "since_ms"),
+        until=_clock(facts, "until_ms"),
+        working=facts["why"] == "working",
+        invented=facts["invented"],
+    )
+    return not_out_text(not_out, reader)
+
+
+def _trial(facts: Facts, reader: Reader, _now_ms: Instant) -> str:
+    trial = TrialFacts(
+        kind=facts["kind"],
+        farm=facts["farm"],
+        local_time=_clock(facts, "at_ms"),
+        asks=facts.get("asks", True),
+        invented=facts["invented"],
+    )
+    return trial_text(trial, reader)
+
+
+def _opted_out(facts: Facts, reader: Reader, _now_ms: Instant) -> str:
+    return opted_out_text(person=facts["person"], invented=facts["invented"], reader=reader)
+
+
+def _clock(facts: Facts, moment: str) -> str:
+    return clock(local(facts[moment], facts["zone"]))
+
+
+def _people(facts: Facts) -> DangerFacts:
+    return DangerFacts(
+        room=facts["room"],
+        level=facts["level"],
+        value_ppm=facts["value"],
+        at_least=facts["at_least"],
+        limit_ppm=facts["limit"],
+        somebody_inside=bool(facts["inside"]),
+        invented=facts["invented"],
     )
 
 
@@ -70,7 +141,7 @@ def _under(facts: Facts) -> UnderFacts:
         room=facts["room"],
         value_ppm=facts["value"],
         at_least=facts["at_least"],
-        local_time=clock(local(facts["at_ms"], facts["zone"])),
+        local_time=_clock(facts, "at_ms"),
         invented=facts["invented"],
     )
 
@@ -81,7 +152,7 @@ def _over(facts: Facts) -> BackFacts:
         quantity=Quantity(facts["quantity"]),
         side=Side(facts["side"]),
         value=facts["value"],
-        local_time=clock(local(facts["at_ms"], facts["zone"])),
+        local_time=_clock(facts, "at_ms"),
         worst=facts["worst"],
         limit=facts["limit"],
         minutes=facts["minutes"],
@@ -96,4 +167,9 @@ BY_KIND: Final[Mapping[str, Callable[[Facts, Reader, Instant], str]]] = {
     "deeper": _deeper,
     "danger": _danger,
     "back": _back,
+    "taken": _taken,
+    "no improvement": _no_improvement,
+    "look after": _look_after,
+    "trial": _trial,
+    "opted out": _opted_out,
 }

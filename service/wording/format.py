@@ -86,16 +86,16 @@ def value_in_text(quantity: Quantity, value: float, limit: float, units: Units) 
     return _plain(shown_limit + side / last_place, scale.decimals + _EXTRA_DECIMALS) + scale.text_unit
 
 
-def duration(minutes: int) -> str:
+def duration(minutes: int, phrases: Phrases = ENGLISH) -> str:
     """A length of time in whole units, rounded down: "47 min", "1 h 10", "3 days"."""
     if minutes < 1:
-        return "under 1 min"
+        return phrases.under_a_minute
     if minutes < _HOUR_MINUTES:
         return f"{minutes} min"
     if minutes < _DAYS_FROM_MINUTES:
         hours, rest = divmod(minutes, _HOUR_MINUTES)
         return f"{hours} h {rest:02d}" if rest else f"{hours} h"
-    return f"{min(minutes // (24 * _HOUR_MINUTES), _MOST_DAYS)} days"
+    return phrases.days.format(days=min(minutes // (24 * _HOUR_MINUTES), _MOST_DAYS))
 
 
 def duration_ms(milliseconds: int) -> str:

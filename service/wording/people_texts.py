@@ -1,36 +1,43 @@
 """What is said about limits for people: the text of danger, its end, and the lines of pages and sheets.
 
-A text of danger is one segment, like every other. Room, figure, limit and "do not go in alone" never go; where
-room runs short the long form of a clause gives way to its short one. No text about people says that all is well:
-what ends a danger text says since when the air is under the limit, and that a meter at the door has the last word.
+A text of danger is one segment, like every other. Room, figure, limit, "do not go in alone", the meter at the door
+and how to answer never go; where room runs short the long form of a clause gives way to its short one. No text
+about people says that all is well: what ends a danger text says since when the air is under the limit, and that a
+meter at the door has the last word. The Spanish is to be confirmed by a native reader.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Final
 
 from rules.model import Quantity
+from service.wording.fitting import ROOM_SEPTETS, bounded, joined, person_name, replies, told_alike
 from service.wording.format import on_page
-from service.wording.phrases import ENGLISH, Phrases
-from service.wording.segments import ONE_SEGMENT, segments
-from service.wording.texts import ROOM_SEPTETS, bounded, joined
+from service.wording.language import Language
+from service.wording.phrases import PHRASES_IN
+from service.wording.reader import Reader
 
 _MOST_PPM: Final = 999_999.0
+_SHORT_NAME_SEPTETS: Final = 8
+_TIME_SEPTETS: Final = 12
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PeoplePhrases:
     """All phrases of one language; levels are those of ``rules.people``."""
 
-    danger: str
-    by: dict[str, str]
-    """Which figure it is, by level, up to its limit."""
+    danger: tuple[str, str, str]
+    """The usual form, a short one for where room runs out, and the shortest; so with ``by`` and ``went``."""
+    by: Mapping[str, tuple[str, str, str]]
+    """Which figure it is, by level, and its limit."""
     at_least: str
     come_out: str
-    average: tuple[str, ...]
-    """The longest form first."""
-    enter: tuple[str, ...]
+    went: tuple[str, str, str]
+    """Somebody went, and it is no better."""
+    average: tuple[str, str, str]
+    enter: tuple[str, str, str, str]
     back: str
 
     may_be_over: str
@@ -39,26 +46,32 @@ class PeoplePhrases:
     was: str
     line: str
     line_at_top: str
-    line_figure: dict[str, str]
+    line_figure: Mapping[str, str]
     line_coverage: str
     not_exposure: str
 
 
 ENGLISH_PEOPLE: Final = PeoplePhrases(
-    danger="{room}: DANGER to people. CO2 {at_least}{value} ppm{by} {limit}.",
+    danger=(
+        "{room}: DANGER to people. CO2 {at_least}{value} ppm, {by}.",
+        "{room}: DANGER. CO2 {at_least}{value} ppm, {by}.",
+        "{room}: DANGER. CO2 {at_least}{value}, {by}.",
+    ),
     by={
-        "8 hours": ", 8 h average, limit",
-        "at the top": ", may be over limit",
-        "15 minutes": ", 15 min average, limit",
-        "ceiling": " now, limit",
+        "8 hours": ("8 h average, limit {limit}", "8 h limit {limit}", "limit {limit}"),
+        "at the top": ("may be over limit {limit}", "maybe over limit {limit}", "maybe over {limit}"),
+        "15 minutes": ("15 min average, limit {limit}", "15 min limit {limit}", "limit {limit}"),
+        "ceiling": ("limit {limit}", "limit {limit}", "limit {limit}"),
     },
     at_least="at least ",
     come_out="Come out.",
+    went=("{person} went at {time}, no better.", "{person} went at {time}.", "{person} went {time}."),
     average=("Room average, not a person's exposure.", "Room average, not exposure.", "Room average."),
     enter=(
         "Do not go in alone. Air out from outside, then measure with a meter at the door.",
         "Do not go in alone. Air out from outside, meter at the door.",
         "Do not go in alone. Air out, meter at the door.",
+        "Do not go in alone. Air out, meter at door.",
     ),
     back=(
         "{room}: CO2 {at_least}{value} ppm, under the people limit since {time}."
@@ -79,6 +92,50 @@ ENGLISH_PEOPLE: Final = PeoplePhrases(
     line_coverage="Known for {percent}% of the time; the rest was counted as nothing.",
     not_exposure="A room average, not a person's exposure.",
 )
+
+SPANISH_PEOPLE: Final = PeoplePhrases(
+    danger=(
+        "{room}: PELIGRO para personas. CO2 {at_least}{value} ppm, {by}.",
+        "{room}: PELIGRO. CO2 {at_least}{value} ppm, {by}.",
+        "{room}: PELIGRO. CO2 {at_least}{value}, {by}.",
+    ),
+    by={
+        "8 hours": ("prom. 8 h, limite {limit}", "limite 8 h {limit}", "limite {limit}"),
+        "at the top": ("quizas sobre limite {limit}", "quizas sobre {limit}", "quizas sobre {limit}"),
+        "15 minutes": ("prom. 15 min, limite {limit}", "limite 15 min {limit}", "limite {limit}"),
+        "ceiling": ("limite {limit}", "limite {limit}", "limite {limit}"),
+    },
+    at_least="minimo ",
+    come_out="Salga.",
+    went=("{person} fue a las {time}, no mejora.", "{person} fue a las {time}.", "{person} fue {time}."),
+    average=("Promedio del cuarto, no lo que respira una persona.", "Promedio, no exposicion.", "Promedio."),
+    enter=(
+        "No entre solo. Ventile desde afuera, luego mida con medidor en la puerta.",
+        "No entre solo. Ventile desde afuera, mida en la puerta.",
+        "No entre solo. Ventile, mida en la puerta.",
+        "No entre solo. Ventile, mida en puerta.",
+    ),
+    back=(
+        "{room}: CO2 {at_least}{value} ppm, bajo el limite para personas desde las {time}."
+        " Mida con medidor en la puerta antes de que alguien entre."
+    ),
+    may_be_over="Quizas sobre el limite para personas.",
+    air_out="Ventile antes de entrar.",
+    air_out_mark="ventile antes de entrar",
+    was="Se paso un limite para personas a las {times}.",
+    line="CO2 sobre el limite para personas: {figure}, limite {limit}.",
+    line_at_top="CO2 {figure}, quizas sobre el limite para personas de {limit}: la sonda no lee mas alto.",
+    line_figure={
+        "8 hours": "{value} de promedio en 8 h",
+        "at the top": "{value}",
+        "15 minutes": "{value} de promedio en 15 min",
+        "ceiling": "{value} ahora",
+    },
+    line_coverage="Conocido el {percent}% del tiempo; el resto se conto como nada.",
+    not_exposure="Promedio del cuarto, no lo que respira una persona.",
+)
+
+PEOPLE_IN: Final[Mapping[Language, PeoplePhrases]] = {"en": ENGLISH_PEOPLE, "es": SPANISH_PEOPLE}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -116,32 +173,65 @@ class LimitPassed:
     coverage: float
 
 
-def danger_text(facts: DangerFacts, said: PeoplePhrases = ENGLISH_PEOPLE, phrases: Phrases = ENGLISH) -> str:
-    """The text of danger, as full as one segment allows."""
-    head = said.danger.format(
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WentIn:
+    """Who went there, and when, while the danger goes on."""
+
+    person: str
+    local_time: str
+
+
+def danger_text(facts: DangerFacts, reader: Reader, went: WentIn | None = None) -> str:
+    """The text of danger, as full as one segment allows; ``went`` makes it the one for the next person."""
+    return told_alike(lambda one: _fullest_first(facts, one, went), reader)
+
+
+def _fullest_first(facts: DangerFacts, reader: Reader, went: WentIn | None) -> Iterator[str]:
+    said, phrases = PEOPLE_IN[reader.language], PHRASES_IN[reader.language]
+    named, bare = replies(reader.answers, phrases)
+    heads = [joined(_danger_head(facts, said, form), _inside(facts, said, went, form)) for form in range(3)]
+    end, short_end = (phrases.invented, phrases.invented_short) if facts.invented else ("", "")
+    for average in said.average:
+        for enter in said.enter[:2]:
+            yield joined(heads[0], average, enter, named, end)
+    yield joined(heads[0], said.enter[0], named, end)
+    # That the airing is done from outside is worth more than the long form of the first sentence.
+    yield joined(heads[0], said.enter[1], named, end)
+    for enter in said.enter[1:]:
+        yield joined(heads[1], enter, named, end)
+    for head in heads[1:]:
+        for enter in said.enter[1:]:
+            yield joined(head, enter, bare, end)
+    yield joined(heads[2], said.enter[-1], bare, short_end)
+
+
+def _danger_head(facts: DangerFacts, said: PeoplePhrases, form: int) -> str:
+    return said.danger[form].format(
         room=bounded(facts.room, ROOM_SEPTETS),
         at_least=said.at_least if facts.at_least else "",
         value=_figure(facts.value_ppm, over=facts.limit_ppm),
-        by=said.by[facts.level],
-        limit=_figure(facts.limit_ppm),
+        by=said.by[facts.level][form].format(limit=_figure(facts.limit_ppm)),
     )
-    out = said.come_out if facts.somebody_inside else ""
-    end = phrases.invented if facts.invented else ""
-    clauses = [(average, enter) for average in said.average for enter in said.enter[:2]]
-    clauses += [("", enter) for enter in said.enter]
-    texts = [joined(head, out, average, enter, end) for average, enter in clauses]
-    return next((text for text in texts if segments(text).units <= ONE_SEGMENT), texts[-1])
 
 
-def under_text(facts: UnderFacts, said: PeoplePhrases = ENGLISH_PEOPLE, phrases: Phrases = ENGLISH) -> str:
+def _inside(facts: DangerFacts, said: PeoplePhrases, went: WentIn | None, form: int) -> str:
+    """Whoever is inside is told to come out; the next person, who is not, is told who went in."""
+    if went is None:
+        return said.come_out if facts.somebody_inside else ""
+    is_tight = form == len(said.went) - 1
+    person = bounded(went.person, _SHORT_NAME_SEPTETS) if is_tight else person_name(went.person)
+    return said.went[form].format(person=person, time=bounded(went.local_time, _TIME_SEPTETS))
+
+
+def under_text(facts: UnderFacts, reader: Reader) -> str:
     """What ends a text of danger, for everyone who was told."""
-    text = said.back.format(
+    text = PEOPLE_IN[reader.language].back.format(
         room=bounded(facts.room, ROOM_SEPTETS),
-        at_least=said.at_least if facts.at_least else "",
+        at_least=PEOPLE_IN[reader.language].at_least if facts.at_least else "",
         value=_figure(facts.value_ppm),
-        time=facts.local_time,
+        time=bounded(facts.local_time, _TIME_SEPTETS),
     )
-    return joined(text, phrases.invented if facts.invented else "")
+    return joined(text, PHRASES_IN[reader.language].invented if facts.invented else "")
 
 
 def passed_line(facts: LimitPassed, said: PeoplePhrases = ENGLISH_PEOPLE) -> str:

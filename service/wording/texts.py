@@ -1,12 +1,13 @@
-"""The text messages themselves, from facts that were frozen when the notice was made.
+"""The texts of one room's air, from facts that were frozen when the notice was made.
 
 Every text is one segment of the basic alphabet. The reader has just been woken: which house and crop, what is
-wrong, since when, and what to look at first, in that order. When room runs short, clauses go whole: the list of
-what reads normal, then the place in the room, then the first check. Name, value, limit and duration never go,
-and neither do the caution where CO2 is high and the mark of invented data.
+wrong, since when, what to look at first, and how to answer, in that order. When room runs short, clauses go whole:
+the list of what reads normal, the place in the room, the day of the stage, the trend, the first check, and last of
+all the crop. Room, value, limit and duration never go, nor how to answer, the caution where CO2 is high, or the
+mark of invented data.
 
-No text says how to answer: nothing listens for answers yet, and a promise that is not kept costs more trust than
-a missing one.
+A text says how to answer only to a reader whose answers have been seen to reach us: a promise that is not kept
+costs more trust than a missing one.
 """
 
 from __future__ import annotations
@@ -16,17 +17,23 @@ from dataclasses import dataclass
 from typing import Final
 
 from rules.model import CONTACTS, Quantity, Side
+from service.wording.fitting import ROOM_SEPTETS, bounded, capital, joined, person_name, replies, told_alike
 from service.wording.format import duration, limit_in_text, value_in_text
-from service.wording.phrases import ENGLISH, Phrases, Trend
-from service.wording.segments import ONE_SEGMENT, cut, one_line, segments, to_gsm7
+from service.wording.phrases import PHRASES_IN, Phrases, Trend
+from service.wording.reader import Reader
+from service.wording.segments import one_line, to_gsm7
 from service.wording.units import Units
 
-ROOM_SEPTETS: Final = 12
+__all__ = [
+    "ROOM_SEPTETS", "AlarmFacts", "BackFacts", "Went", "alarm_text", "back_text", "bounded", "deeper_text",
+    "joined", "no_better_text",
+]  # fmt: skip
+
 SPECIES_SEPTETS: Final = 10
 STAGE_SEPTETS: Final = 10
 _PLACE_SEPTETS: Final = 12
-_FARM_SEPTETS: Final = 32
 _TIME_SEPTETS: Final = 12
+_SHORT_NAME_SEPTETS: Final = 8
 _MOST_NORMAL: Final = 3
 _LAST_DAY: Final = 999
 _CONTACT_ON: Final = 0.5
@@ -75,19 +82,59 @@ class BackFacts:
     """False when the value is past its limit again but still outside the band: then nobody says "in band"."""
 
 
-def alarm_text(facts: AlarmFacts, units: Units, phrases: Phrases = ENGLISH) -> str:
-    contact = facts.quantity in CONTACTS
-    return _first_that_fits(facts, units, phrases, phrases.alarm_contact if contact else phrases.alarm)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Went:
+    """Who is on the way or in there already, and since when."""
+
+    person: str
+    local_time: str
 
 
-def deeper_text(facts: AlarmFacts, units: Units, phrases: Phrases = ENGLISH) -> str:
+def alarm_text(facts: AlarmFacts, reader: Reader) -> str:
+    def ladder(one: Reader) -> Iterator[str]:
+        said = PHRASES_IN[one.language]
+        return _fullest_first(facts, one, said.alarm_contact if facts.quantity in CONTACTS else said.alarm)
+
+    return told_alike(ladder, reader)
+
+
+def deeper_text(facts: AlarmFacts, reader: Reader) -> str:
     """The same alarm, further out than before."""
-    contact = facts.quantity in CONTACTS
-    return _first_that_fits(facts, units, phrases, phrases.deeper_contact if contact else phrases.deeper)
+
+    def ladder(one: Reader) -> Iterator[str]:
+        said = PHRASES_IN[one.language]
+        return _fullest_first(facts, one, said.deeper_contact if facts.quantity in CONTACTS else said.deeper)
+
+    return told_alike(ladder, reader)
 
 
-def back_text(facts: BackFacts, units: Units, phrases: Phrases = ENGLISH) -> str:
+def no_better_text(facts: AlarmFacts, went: Went, reader: Reader) -> str:
+    """Somebody went, and it is no better: for the next person."""
+
+    def ladder(one: Reader) -> Iterator[str]:
+        said = PHRASES_IN[one.language]
+        sentence = said.alarm_contact if facts.quantity in CONTACTS else said.alarm
+        return _fullest_first(facts, one, sentence, gone=_gone(went, said))
+
+    return told_alike(ladder, reader)
+
+
+def _gone(went: Went, said: Phrases) -> tuple[str, str]:
+    long, short = said.went
+    time = bounded(went.local_time, _TIME_SEPTETS)
+    return (
+        long.format(person=person_name(went.person), time=time),
+        short.format(person=bounded(went.person, _SHORT_NAME_SEPTETS), time=time),
+    )
+
+
+def back_text(facts: BackFacts, reader: Reader) -> str:
     """What closes an alarm text, for everyone who was told."""
+    return told_alike(lambda one: _back(facts, one), reader)
+
+
+def _back(facts: BackFacts, reader: Reader) -> Iterator[str]:
+    phrases, units = PHRASES_IN[reader.language], reader.units
     said = _back_sentence(facts, phrases).format(
         room=bounded(facts.room, ROOM_SEPTETS),
         what=phrases.quantity[facts.quantity],
@@ -97,9 +144,11 @@ def back_text(facts: BackFacts, units: Units, phrases: Phrases = ENGLISH) -> str
         worst=_value(facts.quantity, facts.worst, facts.limit, units, phrases),
         beyond=phrases.beyond[facts.side],
         limit=_limit(facts.quantity, facts.worst, facts.limit, units, phrases),
-        duration=duration(facts.minutes),
+        duration=duration(facts.minutes, phrases),
     )
-    return joined(said, _end(facts.quantity, facts.value, phrases, invented=facts.invented))
+    caution = _caution(facts.quantity, facts.value, phrases)
+    for invented in (phrases.invented, phrases.invented_short):
+        yield joined(said, caution, invented if facts.invented else "")
 
 
 def _back_sentence(facts: BackFacts, phrases: Phrases) -> str:
@@ -111,58 +160,75 @@ def _back_sentence(facts: BackFacts, phrases: Phrases) -> str:
     return phrases.back if facts.in_band else phrases.back_past_limit
 
 
-def trial_text(*, farm: str, local_time: str, invented: bool, phrases: Phrases = ENGLISH) -> str:
-    """A text sent in daylight to see that texts arrive."""
-    said = phrases.trial.format(farm=bounded(farm, _FARM_SEPTETS), time=bounded(local_time, _TIME_SEPTETS))
-    return joined(said, phrases.invented if invented else "")
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Kept:
+    """Which clauses of the first sentence are still there."""
+
+    place: bool = True
+    day: bool = True
+    trend: bool = True
+    crop: bool = True
 
 
-def _first_that_fits(facts: AlarmFacts, units: Units, phrases: Phrases, sentence: str) -> str:
-    texts = list(_fullest_first(facts, units, phrases, sentence))
-    return next((text for text in texts if _fits(text)), texts[-1])
-
-
-def _fullest_first(facts: AlarmFacts, units: Units, phrases: Phrases, sentence: str) -> Iterator[str]:
-    place, bare = _core(facts, units, phrases, sentence), _core(facts, units, phrases, sentence, place=False)
+def _fullest_first(
+    facts: AlarmFacts, reader: Reader, sentence: str, *, gone: tuple[str, str] = ("", "")
+) -> Iterator[str]:
+    phrases = PHRASES_IN[reader.language]
     check = _first_check(facts.first_check, phrases)
     normal = _normal(facts.normal, phrases)
-    end = _end(facts.quantity, facts.value, phrases, invented=facts.invented)
-    if normal and check:
-        yield joined(place, phrases.normal_and_check.format(quantities=normal, check=check), end)
-    elif normal:
-        yield joined(place, phrases.normal.format(quantities=normal), end)
-    alone = phrases.check.format(check=_capital(check)) if check else ""
-    yield joined(place, alone, end)
-    yield joined(bare, alone, end)
-    yield joined(bare, end)
+    alone = phrases.check.format(check=capital(check)) if check else ""
+    named, bare = replies(reader.answers, phrases)
+
+    caution = _caution(facts.quantity, facts.value, phrases)
+
+    def text(
+        kept: _Kept, clause: str = "", *, went: str = gone[0], reply: str = named, invented: str = phrases.invented
+    ) -> str:
+        core = _core(facts, reader.units, phrases, sentence, kept)
+        return joined(core, went, clause, caution, reply, invented if facts.invented else "")
+
+    # Where nothing is known to read normal, the first rung is the second: ladders are equally long.
+    both = phrases.normal_and_check if check else phrases.normal
+    yield text(_Kept(), both.format(quantities=normal, check=check) if normal else alone)
+    yield text(_Kept(), alone)
+    yield text(_Kept(place=False), alone)
+    yield text(_Kept(place=False, day=False), alone)
+    yield text(_Kept(place=False, day=False, trend=False), alone)
+    yield text(_Kept(place=False, day=False, trend=False))
+    shortest = _Kept(place=False, day=False, trend=False, crop=False)
+    yield text(shortest)
+    yield text(shortest, went=gone[1])
+    yield text(shortest, went=gone[1], reply=bare)
+    yield text(shortest, went=gone[1], reply=bare, invented=phrases.invented_short)
 
 
-def _end(quantity: Quantity, value: float, phrases: Phrases, *, invented: bool) -> str:
-    """What stands last and never goes."""
-    is_high_co2 = quantity is Quantity.CO2 and value >= _HIGH_CO2_PPM
-    return joined(phrases.high_co2 if is_high_co2 else "", phrases.invented if invented else "")
+def _caution(quantity: Quantity, value: float, phrases: Phrases) -> str:
+    return phrases.high_co2 if quantity is Quantity.CO2 and value >= _HIGH_CO2_PPM else ""
 
 
-def _core(facts: AlarmFacts, units: Units, phrases: Phrases, sentence: str, *, place: bool = True) -> str:
-    where = bounded(facts.place or "", _PLACE_SEPTETS) if place else ""
+def _core(facts: AlarmFacts, units: Units, phrases: Phrases, sentence: str, kept: _Kept) -> str:
+    where = bounded(facts.place or "", _PLACE_SEPTETS) if kept.place else ""
     return sentence.format(
-        who=_who(facts, phrases),
+        who=_who(facts, phrases, kept),
         what=phrases.quantity[facts.quantity],
         value=_value(facts.quantity, facts.value, facts.limit, units, phrases),
         place=phrases.at_place.format(place=where) if where else "",
         standing=_standing(facts, phrases),
         limit=_limit(facts.quantity, facts.value, facts.limit, units, phrases),
-        duration=duration(facts.minutes),
-        trend=phrases.trend[facts.trend] if facts.trend else "",
+        duration=duration(facts.minutes, phrases),
+        trend=phrases.trend[facts.trend] if facts.trend and kept.trend else "",
     )
 
 
-def _who(facts: AlarmFacts, phrases: Phrases) -> str:
+def _who(facts: AlarmFacts, phrases: Phrases, kept: _Kept) -> str:
     room = bounded(facts.room, ROOM_SEPTETS)
-    species, stage = bounded(facts.species, SPECIES_SEPTETS), bounded(facts.stage, STAGE_SEPTETS)
+    if not kept.crop:
+        return room
+    species = bounded(facts.species, SPECIES_SEPTETS)
+    stage = bounded(phrases.stage.get(facts.stage, facts.stage), STAGE_SEPTETS)
     if not (species and stage):
         return one_line(f"{room} {species}{stage}")
-    if facts.stage_day is None or not 0 <= facts.stage_day <= _LAST_DAY:
+    if not kept.day or facts.stage_day is None or not 0 <= facts.stage_day <= _LAST_DAY:
         return phrases.crop.format(room=room, species=species, stage=stage)
     return phrases.crop_day.format(room=room, species=species, stage=stage, day=facts.stage_day)
 
@@ -194,22 +260,4 @@ def _first_check(check: str | None, phrases: Phrases) -> str:
 
 def _normal(quantities: tuple[Quantity, ...], phrases: Phrases) -> str:
     words = [phrases.short_quantity.get(q, phrases.quantity[q]) for q in quantities[:_MOST_NORMAL]]
-    return _capital(", ".join(words))
-
-
-def bounded(name: str, septets: int) -> str:
-    """A name as a text carries it: basic alphabet, one line, so long at most."""
-    return cut(one_line(to_gsm7(name)), septets)
-
-
-def _capital(words: str) -> str:
-    return words[:1].upper() + words[1:]
-
-
-def joined(*sentences: str) -> str:
-    """The sentences that say something, one after the other."""
-    return " ".join(sentence for sentence in sentences if sentence)
-
-
-def _fits(text: str) -> bool:
-    return segments(text).units <= ONE_SEGMENT
+    return capital(", ".join(words))

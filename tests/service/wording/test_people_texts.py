@@ -15,14 +15,17 @@ from service.wording.people_texts import (
     DangerFacts,
     LimitPassed,
     UnderFacts,
+    WentIn,
     danger_text,
     passed_line,
     under_text,
 )
+from service.wording.reader import Answers, Reader
 from service.wording.segments import ONE_SEGMENT, is_gsm7, segments
 
 pytestmark = pytest.mark.pure
 
+READER: Final = Reader(units="metric", language="en")
 STEL: Final = DangerFacts(
     room="House 7",
     level="15 minutes",
@@ -36,74 +39,92 @@ UNDER: Final = UnderFacts(room="House 7", value_ppm=850.2, at_least=False, local
 # Words that promise what a reading cannot (no source: a rule of this house).
 NEVER: Final = re.compile(r"\b(ok|okay|all clear|safe|safely|fine)\b", re.IGNORECASE)
 
+# The longest name, one as short as they come, and no answer at all.
+ANSWERS = st.none() | st.sampled_from(("M" * 12, "7")).map(
+    lambda name: Answers(reply_name=name, several_open=True)
+)
 DANGERS = st.builds(
     DangerFacts,
     room=st.text(max_size=30),
     level=st.sampled_from(sorted(ENGLISH_PEOPLE.by)),
-    value_ppm=st.floats(0, 1e9),
+    value_ppm=st.floats(0, 210_000),
     at_least=st.booleans(),
-    limit_ppm=st.floats(500, 100_000),
+    limit_ppm=st.floats(600, 40_000),
     somebody_inside=st.booleans(),
     invented=st.booleans(),
 )
 
 
 def test_danger_names_room_figure_limit_and_what_to_do() -> None:
-    assert danger_text(STEL) == (
+    assert danger_text(STEL, READER) == (
         "House 7: DANGER to people. CO2 31667 ppm, 15 min average, limit 30000. Room average, not exposure."
         " Do not go in alone. Air out from outside, meter at the door."
     )
 
 
+def test_whoever_can_answer_is_told_how() -> None:
+    text = danger_text(STEL, replace(READER, answers=Answers(reply_name="7", several_open=True)))
+    assert " meter at the door. Reply 7 going or 7 cannot." in text
+
+
+def test_the_next_person_is_told_who_went_in() -> None:
+    went = WentIn(person="Maria", local_time="02:10")
+    text = danger_text(replace(STEL, somebody_inside=True), READER, went)
+    assert " Maria went at 02:10. Do not go in alone. Air out from outside, meter at the door." in text
+    assert "Come out" not in text
+
+
 def test_the_average_of_a_day_and_a_probe_at_its_top_are_said_as_what_they_are() -> None:
-    day = danger_text(replace(STEL, level="8 hours", value_ppm=5250, limit_ppm=5000, at_least=True))
+    day = danger_text(replace(STEL, level="8 hours", value_ppm=5250, limit_ppm=5000, at_least=True), READER)
     assert day.startswith("House 7: DANGER to people. CO2 at least 5250 ppm, 8 h average, limit 5000. ")
-    top = danger_text(replace(STEL, level="at the top", value_ppm=10_000, at_least=True))
+    top = danger_text(replace(STEL, level="at the top", value_ppm=10_000, at_least=True), READER)
     assert top.startswith("House 7: DANGER to people. CO2 at least 10000 ppm, may be over limit 30000. ")
-    assert " CO2 9001 ppm now, limit 9000. " in danger_text(
-        replace(STEL, level="ceiling", value_ppm=9000.2, limit_ppm=9000)
-    )
+    now = danger_text(replace(STEL, level="ceiling", value_ppm=9000.2, limit_ppm=9000), READER)
+    assert " CO2 9001 ppm, limit 9000. " in now
 
 
 def test_whoever_is_inside_is_told_to_come_out() -> None:
-    assert " Come out. " in danger_text(replace(STEL, somebody_inside=True))
-    assert "Come out" not in danger_text(STEL)
+    assert " Come out. " in danger_text(replace(STEL, somebody_inside=True), READER)
+    assert "Come out" not in danger_text(STEL, READER)
 
 
 def test_invented_data_is_marked_at_the_end() -> None:
-    assert danger_text(replace(STEL, invented=True)).endswith(" Invented data.")
-    assert under_text(replace(UNDER, invented=True)).endswith(" Invented data.")
+    assert danger_text(replace(STEL, invented=True), READER).endswith(" Invented data.")
+    assert under_text(replace(UNDER, invented=True), READER).endswith(" Invented data.")
 
 
 def test_the_end_says_since_when_and_to_measure_at_the_door() -> None:
-    assert under_text(UNDER) == (
+    assert under_text(UNDER, READER) == (
         "House 7: CO2 850 ppm, under the people limit since 03:40."
         " Measure with a meter at the door before anyone goes in."
     )
-    assert "CO2 at least 5000 ppm" in under_text(replace(UNDER, value_ppm=5000, at_least=True))
+    assert "CO2 at least 5000 ppm" in under_text(replace(UNDER, value_ppm=5000, at_least=True), READER)
 
 
 LONGEST: Final = DangerFacts(
     room="M" * 12,
     level="at the top",
-    value_ppm=999_999,
+    value_ppm=210_000,
     at_least=True,
-    limit_ppm=100_000,
+    limit_ppm=40_000,
     somebody_inside=True,
     invented=True,
 )
 
 
-@given(DANGERS)
-@example(LONGEST)
-def test_every_text_of_danger_is_one_segment_and_keeps_what_matters(facts: DangerFacts) -> None:
-    text = danger_text(facts)
+@given(DANGERS, ANSWERS)
+@example(LONGEST, Answers(reply_name="M" * 12, several_open=True))
+def test_every_text_of_danger_is_one_segment_and_keeps_what_matters(
+    facts: DangerFacts, answers: Answers | None
+) -> None:
+    text = danger_text(facts, replace(READER, answers=answers))
     assert is_gsm7(text)
     assert segments(text).units <= ONE_SEGMENT
-    for kept in ("DANGER to people", "CO2 ", " limit ", "Do not go in alone.", "meter at the door"):
+    for kept in (": DANGER", "CO2 ", "Do not go in alone.", "Air out", "meter at", f" {facts.limit_ppm:.0f}."):
         assert kept in text
     assert ("Come out." in text) == facts.somebody_inside
     assert ("at least " in text) == facts.at_least
+    assert ("going or" in text) == (answers is not None)
     assert not NEVER.search(text.partition(": DANGER")[2])
 
 
@@ -118,7 +139,7 @@ def test_every_text_of_danger_is_one_segment_and_keeps_what_matters(facts: Dange
     )
 )
 def test_every_end_is_one_segment_and_promises_nothing(facts: UnderFacts) -> None:
-    text = under_text(facts)
+    text = under_text(facts, READER)
     assert is_gsm7(text)
     assert segments(text).units <= ONE_SEGMENT
     assert "meter at the door" in text
