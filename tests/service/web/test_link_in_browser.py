@@ -1,4 +1,4 @@
-"""The page of an answering link in a real browser: small and weak phones, by day and by night, without JavaScript."""
+"""The page of an answering link in a real browser: on small phones, by day and by night, without JavaScript."""
 
 from __future__ import annotations
 
