@@ -77,3 +77,5 @@ class Decoded:
     """Probes that this message proves to exist, whether or not a value could be used."""
     oddities: tuple[str, ...] = ()
     """Things accepted but worth counting, such as "ppm without bver 26"."""
+    gateway: str | None = None
+    """Through which gateway the probes were heard, where the topic says so."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from service.clock import pause
 from service.errors import PassingError
@@ -77,9 +77,5 @@ class Recording:
             return Decoded(rejected=(why,))
         if message.incoming.qos > 0:
             return decoded
-        return Decoded(
-            understood=decoded.understood,
-            rejected=decoded.rejected,
-            heard=decoded.heard,
-            oddities=(*decoded.oddities, "sent without delivery assurance (QoS 0), may be lost"),
-        )
+        odd = "sent without delivery assurance (QoS 0), may be lost"
+        return replace(decoded, oddities=(*decoded.oddities, odd))

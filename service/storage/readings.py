@@ -228,6 +228,8 @@ class Heard:
 
     first_ms: Instant
     last_ms: Instant
+    gateway: str | None = None
+    """Through which gateway, where that was said."""
 
 
 async def heard(connection: AsyncConnection, farm_id: int, by_probe: Mapping[ProbeId, Heard]) -> None:
@@ -236,11 +238,20 @@ async def heard(connection: AsyncConnection, farm_id: int, by_probe: Mapping[Pro
     newer = statement.excluded.last_heard_ms
     statement = statement.on_conflict_do_update(
         index_elements=["farm_id", "probe_id"],
-        set_={"last_heard_ms": newer},
+        set_={
+            "last_heard_ms": newer,
+            "gateway": func.coalesce(statement.excluded.gateway, probes.c.gateway),
+        },
         where=probes.c.last_heard_ms < newer,
     )
     rows = [
-        {"farm_id": farm_id, "probe_id": probe, "first_heard_ms": h.first_ms, "last_heard_ms": h.last_ms}
+        {
+            "farm_id": farm_id,
+            "probe_id": probe,
+            "first_heard_ms": h.first_ms,
+            "last_heard_ms": h.last_ms,
+            "gateway": h.gateway,
+        }
         for probe, h in sorted(by_probe.items())
     ]
     if rows:

@@ -217,7 +217,11 @@ class _Recording:
             alive_ms = 0 if incoming.retained else incoming.received_ms
             for probe in decoded.heard & welcome:
                 before = heard.get(probe, readings.Heard(first_ms=incoming.received_ms, last_ms=0))
-                heard[probe] = readings.Heard(first_ms=before.first_ms, last_ms=max(before.last_ms, alive_ms))
+                heard[probe] = readings.Heard(
+                    first_ms=before.first_ms,
+                    last_ms=max(before.last_ms, alive_ms),
+                    gateway=decoded.gateway or before.gateway,
+                )
         await readings.heard(self.connection, self.farm_id, heard)
         self.counts["messages"] += len(batch)
         self.counts["readings"] += self.result.stored

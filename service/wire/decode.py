@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from rules.model import CONTACTS, Instant, ProbeId
 from service.messages import Decoded, Incoming, Reason, Rejected
@@ -48,7 +49,9 @@ def _decode_source(source: Source, named: str, incoming: Incoming) -> Decoded:
         return _not_understood(incoming.topic)
     if len(incoming.payload) > MESSAGE_BYTES:
         return _too_large(incoming.payload, probe)
-    return decode_mapped(source, probe, incoming)
+    named_gateway = source.gateway_in(incoming.topic)
+    gateway = None if named_gateway is None else probe_id(named_gateway)
+    return replace(decode_mapped(source, probe, incoming), gateway=gateway)
 
 
 def _decode_pack(address: Address, incoming: Incoming) -> Decoded:

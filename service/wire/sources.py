@@ -2,7 +2,7 @@
 
     [[source]]
     name = "packing hall gateway"
-    topic = "hall/{probe}/state"                          # {probe} stands for exactly one level
+    topic = "hall/{gateway}/{probe}/state"                # {probe} stands for exactly one level
     time = { at = "/ts", form = "milliseconds" }          # or "seconds", "iso-8601"; leave out when there is none
     value = [
         { quantity = "temperature", at = "/temp", unit = "degF" },
@@ -11,8 +11,9 @@
     ]
 
 ``at`` is a JSON Pointer (RFC 6901). The pointer "" is the message itself, which may then be a bare number. A topic
-without ``{probe}`` needs ``probe = "id"``. MQTT's + and # are not offered: a level that may be anything would
-let two devices pass for one probe.
+without ``{probe}`` needs ``probe = "id"``. Where a level names the gateway that passes the message on, write
+``{gateway}`` for it: all probes behind a gateway that fell silent are then told as one. MQTT's + and # are not
+offered: a level that may be anything would let two devices pass for one probe.
 """
 
 from __future__ import annotations
@@ -31,6 +32,8 @@ from service.wire.topics import PROBE_ID_RULE, is_topic_name, probe_id
 from service.wire.units import declared_units_for
 
 _PROBE: Final = "{probe}"
+_GATEWAY: Final = "{gateway}"
+_PLACES: Final = (_PROBE, _GATEWAY)
 
 
 class SourcesError(SetupError):
@@ -81,23 +84,28 @@ class Source:
     @property
     def subscription(self) -> str:
         """The MQTT filter that brings these messages."""
-        return "/".join("+" if level == _PROBE else level for level in self.topic.split("/"))
+        return "/".join("+" if level in _PLACES else level for level in self.topic.split("/"))
 
     def probe_in(self, topic: str) -> str | None:
         """Return what the topic says the probe is called, not yet known to be a possible id; None: not ours."""
+        named = self._named_in(topic)
+        return None if named is None else named.get(_PROBE, self.probe)
+
+    def gateway_in(self, topic: str) -> str | None:
+        """Return what a topic of ours says the gateway is called; None: it names none."""
+        return (self._named_in(topic) or {}).get(_GATEWAY)
+
+    def _named_in(self, topic: str) -> dict[str, str] | None:
         ours, theirs = self.topic.split("/"), topic.split("/")
         if len(ours) != len(theirs):
             return None
         # A wildcard never matches a first level that begins with $ (MQTT 5.0 sec. 4.7.2).
-        if ours[0] == _PROBE and theirs[0].startswith("$"):
+        if ours[0] in _PLACES and theirs[0].startswith("$"):
             return None
-        found: str | None = self.probe
-        for our, their in zip(ours, theirs, strict=True):
-            if our == _PROBE:
-                found = their
-            elif our != their:
-                return None
-        return found
+        pairs = list(zip(ours, theirs, strict=True))
+        if any(our not in _PLACES and our != their for our, their in pairs):
+            return None
+        return {our: their for our, their in pairs if our in _PLACES}
 
 
 def parse_sources(text: str, *, file: str) -> tuple[Source, ...]:
@@ -196,8 +204,8 @@ def _topic(table: _Table) -> str:
     if not is_topic_name(topic):
         raise table.error("topic", "not a possible MQTT topic")
     levels = [level for level in topic.split("/") if "{" in level or "}" in level]
-    if levels not in ([], [_PROBE]):
-        raise table.error("topic", f"{_PROBE} stands once, for a whole level; no other braces")
+    if not set(levels) <= set(_PLACES) or len(levels) > len(set(levels)):
+        raise table.error("topic", f"{_PROBE} and {_GATEWAY} stand once each, for a whole level; no other braces")
     return topic
 
 
