@@ -10,7 +10,7 @@ from collections.abc import Callable, Mapping
 from typing import Any, Final
 
 from rules.model import Instant
-from service.notifications import render_chain, render_digest, render_silence
+from service.notifications import render_chain, render_digest, render_silence, render_site
 from service.storage.rows import Record
 from service.wording.chain_texts import plain_text
 from service.wording.language import Language
@@ -22,6 +22,7 @@ _BY_KIND: Final[Mapping[str, Callable[[Mapping[str, Any], Reader, Instant], str]
     **render_chain.BY_KIND,
     **render_digest.BY_KIND,
     **render_silence.BY_KIND,
+    **render_site.BY_KIND,
 }
 
 
