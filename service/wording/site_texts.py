@@ -55,6 +55,8 @@ class SitePhrases:
     summary: str
     held: tuple[str, str]
     """For one text, for several."""
+    held_only: str
+    """Where no house is named."""
     see: str
     see_or_ask: str
 
@@ -91,6 +93,7 @@ ENGLISH_SITE: Final = SitePhrases(
     left_alone="No texts for now: {names}.",
     summary="{count} texts in an hour.",
     held=("1 more held: {rooms}.", "{count} more held: {rooms}."),
+    held_only="{count} more held.",
     see="See the page.",
     see_or_ask="See the page or reply status.",
 )
@@ -127,6 +130,7 @@ SPANISH_SITE: Final = SitePhrases(
     left_alone="Sin mensajes por ahora: {names}.",
     summary="{count} mensajes en una hora.",
     held=("1 mas sin enviar: {rooms}.", "{count} mas sin enviar: {rooms}."),
+    held_only="{count} mas sin enviar.",
     see="Vea la pagina.",
     see_or_ask="Vea la pagina o responda estado.",
 )
@@ -241,10 +245,11 @@ def _summary(facts: SummaryFacts, reader: Reader) -> Iterator[str]:
     end = phrases.invented if facts.invented else ""
     head = said.summary.format(count=min(facts.count, _MOST_TEXTS))
     see = said.see if reader.answers is None else said.see_or_ask
-    held = said.held[min(facts.held, 2) - 1]
+    held, count = said.held[min(facts.held, 2) - 1], min(facts.held, _MOST_TEXTS)
     for most in _fewer_and_fewer(facts.rooms):
-        rooms = names_listed(facts.rooms, most, said.more)
-        yield joined(head, held.format(count=min(facts.held, _MOST_TEXTS), rooms=rooms), see, end)
+        names = names_listed(facts.rooms, most, said.more)
+        yield joined(head, held.format(count=count, rooms=names), see, end)
+    yield joined(head, said.held_only.format(count=count), see, end)
 
 
 def _fewer_and_fewer(names: Sequence[str]) -> range:

@@ -130,6 +130,7 @@ def test_what_stands_in_a_text_about_its_end(more: dict[str, Any], text: str) ->
             replace(READER, answers=ALL),
             "6 texts in an hour. 1 more held: House 3. See the page or reply status.",
         ),
+        (replace(HELD, rooms=()), READER, "6 texts in an hour. 4 more held. See the page."),
         (
             HELD,
             replace(SPANISH, answers=ALL),
