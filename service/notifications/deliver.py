@@ -16,11 +16,13 @@ from service.clock import Clock
 from service.log import log
 from service.notifications.carriers.message import Carrier, Message
 from service.notifications.carriers.outcome import Accepted, Outcome, Unreachable
+from service.notifications.ceiling import within_ceiling
 from service.notifications.retry import TryAgain, after_failure
 from service.notifications.routing import Way
 from service.notifications.writing import Writing
 from service.storage import outbox
 from service.storage.database import Connection, Database
+from service.storage.figures import figures_of
 from service.storage.rows import Record
 
 AT_A_TIME: Final = 20
@@ -106,6 +108,10 @@ class Deliver:
             # Said at once, so that the next person is told at once.
             trouble = f"no way to send a {row['way']} is set up"
             await self._end(connection, row, outbox.GAVE_UP, now_ms, trouble)
+            return None
+        figures = await figures_of(connection, self.farm["farm_id"])
+        if not await within_ceiling(connection, self.farm["farm_id"], row=row, figures=figures, now_ms=now_ms):
+            await self._end(connection, row, outbox.CANCELLED, now_ms, outbox.IN_THE_SUMMARY)
             return None
         message = await self.writing.message(connection, row, now_ms)
         if message is None:
