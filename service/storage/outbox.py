@@ -21,6 +21,8 @@ from service.storage.tables import answers, attempts, deliveries, notices
 
 WAITING, SENT, GAVE_UP, MISSED, CANCELLED = "waiting", "sent", "gave up", "missed", "cancelled"
 UNSURE = "unsure"
+DELIVERED, FAILED = "delivered", "failed"
+"""What a gateway says of a text that it took."""
 DIRECT = "direct"
 """The telling of a notice that is for one person and nobody else."""
 TO_THOSE_WOKEN = ("back", "held", "taken", "heard", "site back")
@@ -250,3 +252,32 @@ async def cancel_waiting(
         await connection.execute(
             update(deliveries).where(mine, which).values(state=state, ended_ms=at_ms, detail=why)
         )
+
+
+async def receipt(
+    connection: AsyncConnection, farm_id: int, *, gateway_ref: str, receipt: str, at_ms: Instant
+) -> bool:
+    """What the gateway says became of a text that it took: ``delivered``, ``failed``, or ``on its way``.
+
+    "Delivered" stands, whatever comes after it. With "failed" the telling is given up, so that others are told.
+
+    Returns:
+        Whether there is a telling that the gateway knows by this name.
+    """
+    d = deliveries.c
+    mine = (d.farm_id == farm_id) & (d.gateway_ref == gateway_ref)
+    if await connection.scalar(select(d.delivery_id).where(mine).limit(1)) is None:
+        return False
+    noted = {"receipt": receipt, "receipt_ms": at_ms}
+    if receipt == DELIVERED:
+        late = mine & (d.receipt == FAILED) & (d.state == GAVE_UP)
+        await connection.execute(update(deliveries).where(late).values(state=SENT, detail="delivered after all"))
+        await connection.execute(
+            update(deliveries).where(mine, d.receipt.is_distinct_from(DELIVERED)).values(**noted)
+        )
+    elif receipt == FAILED:
+        sent = mine & d.receipt.is_(None) & (d.state == SENT)
+        gone = {"state": GAVE_UP, "ended_ms": at_ms, "detail": "the gateway says that it did not arrive"}
+        await connection.execute(update(deliveries).where(sent).values(**noted, **gone))
+        await connection.execute(update(deliveries).where(mine, d.receipt.is_(None)).values(**noted))
+    return True
