@@ -1,50 +1,22 @@
-"""The round sheet as a mail for one person, in their units: subject, plain text, and the same as HTML."""
+"""The round sheet as a mail for one person, in their units."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
-
+from service.reports.mail import Mail, written_mail
+from service.reports.note_words import NoteWords
 from service.reports.round_sheet import RoomLine, RoundSheet
 from service.reports.words import Words
 from service.wording.format import day
+from service.wording.note_phrases import ENGLISH_NOTES
+from service.wording.sentences import capital
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class MorningMail:
-    """What is sent."""
-
-    subject: str
-    text: str
-    html: str
-
-
-def _templates(*, autoescape: bool) -> Environment:
-    return Environment(
-        loader=PackageLoader("service.reports"),
-        autoescape=autoescape,  # noqa: S701 - plain text has nothing to escape
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        keep_trailing_newline=True,
-    )
-
-
-_PLAIN = _templates(autoescape=False)
-_HTML = _templates(autoescape=True)
-
-
-def morning_mail(sheet: RoundSheet, words: Words, *, pages: str | None = None) -> MorningMail:
+def morning_mail(sheet: RoundSheet, words: Words, *, pages: str | None = None) -> Mail:
     """Write the mail; ``pages`` is where the pages can be reached, if they can."""
-    content = _content(sheet, words, pages)
-    return MorningMail(
-        subject=content["subject"],
-        text=_PLAIN.get_template("morning_mail.txt").render(content),
-        html=_HTML.get_template("morning_mail.html").render(content),
-    )
+    return written_mail("morning_mail", _content(sheet, words, pages))
 
 
 def _content(sheet: RoundSheet, words: Words, pages: str | None) -> Mapping[str, Any]:
@@ -63,9 +35,12 @@ def _content(sheet: RoundSheet, words: Words, pages: str | None) -> Mapping[str,
         "texts": words.texts(sheet.tellings),
         "held_back": [words.held_back(line, notice) for line, notice in sheet.held_back],
         "probes": _probes(sheet, words),
+        "asked": _asked(sheet, words, pages),
+        "due": NoteWords(words=words).due(sheet.notes),
         "cautions": words.cautions(co2=co2),
         "pages": said.mail_pages.format(address=pages) if pages else "",
         "said": said,
+        "notes": ENGLISH_NOTES,
     }
 
 
@@ -110,9 +85,23 @@ def _quiet(line: RoomLine, words: Words) -> str:
 
 def _probes(sheet: RoundSheet, words: Words) -> list[str]:
     said = words.language[0]
-    lines = [f"{p.room}, {p.place}: {words.silent(p)}." for p in sheet.silent]
+    notes = NoteWords(words=words)
+    lines = [notes.silence(one, sheet.notes.names) for one in sheet.notes.silences]
+    lines += [f"{p.room}, {p.place}: {words.silent(p)}." for p in sheet.silent]
     if sheet.waiting:
         names = ", ".join(str(p["probe_id"]) for p in sheet.waiting)
         lines.append(said.mail_waiting.format(room=sheet.farm["room_word"], probes=names))
     rejected = words.rejected(sheet)
     return [*lines, rejected] if rejected else lines
+
+
+def _asked(sheet: RoundSheet, words: Words, pages: str | None) -> list[str]:
+    """What happened in the night, with what was said of it or where to say it. A mail cannot take an answer."""
+    notes, asked = NoteWords(words=words), []
+    for one in sheet.notes.happened:
+        line = f"{one.room}: {notes.happened(one)}." if one.room else f"{capital(notes.happened(one))}."
+        said = [notes.truth(one), *notes.hints(one)]
+        if one.is_asked and pages:
+            said.append(notes.say_so(one, sheet.span, pages))
+        asked.append(" ".join([line, *(sentence for sentence in said if sentence)]))
+    return asked

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from re import sub
 
 from rules.model import Quantity
 from service.reports.happenings import Happened
 from service.reports.sheet_notes import BatteryDue, CheckDue, SheetNotes
+from service.reports.span import Span
 from service.reports.words import Words
 from service.storage.rows import Record
 from service.storage.silences import SilenceRow
@@ -34,12 +36,13 @@ class NoteWords:
 
     def happened(self, one: Happened) -> str:
         """What a happening was about and how long it lasted, without the room: "humidity low, 02:21 to 02:58"."""
-        what, start = self._what(one), self.words.moment(one.began_ms)
+        what, start = self.what(one), self.words.moment(one.began_ms)
         if one.ended_ms is None:
             return self.said.happened_going_on.format(what=what, start=start)
         return self.said.happened.format(what=what, start=start, end=self.words.moment(one.ended_ms))
 
-    def _what(self, one: Happened) -> str:
+    def what(self, one: Happened) -> str:
+        """What a happening was about."""
         about, words = one.about, self.words.language[1]
         if about.kind == "silence":
             return self.said.silence.format(name=about.name)
@@ -69,6 +72,11 @@ class NoteWords:
             self.said.hint[a["word"]].format(name=a["name"] or a["person_id"], time=self.words.moment(a["at_ms"]))
             for a in one.hints
         ]
+
+    def say_so(self, one: Happened, span: Span, pages: str) -> str:
+        """Where it can be said: the sheet of its night, at its line."""
+        address = f"{pages.rstrip('/')}/?night={span.evening.isoformat()}#{anchor(one)}"
+        return self.said.say_so.format(address=address)
 
     # --- what is due ----------------------------------------------------------------------------------------
 
@@ -117,3 +125,8 @@ class NoteWords:
 
     def _volts(self, volts: float) -> str:
         return on_page(Quantity.BATTERY, volts, self.words.units)
+
+
+def anchor(one: Happened) -> str:
+    """Where a happening stands on its page."""
+    return "was-" + sub("[^A-Za-z0-9-]", "-", one.happening_id)

@@ -5,11 +5,12 @@ from __future__ import annotations
 import json
 from collections.abc import Collection
 
-from sqlalchemy import and_, select
+from sqlalchemy import and_, func, select
 
 from rules.model import Instant
 from service.errors import NotFound
 from service.storage.database import Connection
+from service.storage.outbox import SENT, UNSURE
 from service.storage.rows import Record, many, one
 from service.storage.tables import answers, deliveries, happenings, notices, people
 
@@ -66,5 +67,21 @@ async def answers_of(connection: Connection, farm_id: int, happening_ids: Collec
         .outerjoin(people, and_(p.farm_id == a.farm_id, p.person_id == a.person_id))
         .where(a.farm_id == farm_id, a.happening_id.in_(list(happening_ids)))
         .order_by(a.at_ms, a.person_id, a.word)
+    )
+    return await many(connection, statement)
+
+
+async def told_between(connection: Connection, farm_id: int, *, from_ms: Instant, to_ms: Instant) -> list[Record]:
+    """What went out to people about happenings in a span, in order: tellings with notice and ``told_ms``."""
+    d, n, p = deliveries.c, notices.c, people.c
+    told_ms = func.coalesce(d.ended_ms, d.first_try_ms)
+    statement = (
+        select(d.notice_key, d.person_id, d.way, d.text, told_ms.label("told_ms"), p.name)
+        .add_columns(n.kind, n.room_id, n.happening_id, n.at_ms)
+        .join(notices, and_(n.farm_id == d.farm_id, n.notice_key == d.notice_key))
+        .join(people, and_(p.farm_id == d.farm_id, p.person_id == d.person_id))
+        .where(d.farm_id == farm_id, d.state.in_((SENT, UNSURE)), n.happening_id.is_not(None))
+        .where(told_ms >= from_ms, told_ms < to_ms)
+        .order_by(told_ms, d.delivery_id)
     )
     return await many(connection, statement)

@@ -7,8 +7,8 @@ from sqlalchemy.ext.asyncio import AsyncConnection
 
 from rules.model import Instant
 from service.storage.insert import insert_into
-from service.storage.rows import Record, many, one
-from service.storage.tables import identities, pulses, sent_digests
+from service.storage.rows import Record, many
+from service.storage.tables import identities, pulses
 
 
 async def identity(connection: AsyncConnection, farm_id: int, name: str, fresh: str) -> str:
@@ -30,22 +30,3 @@ async def beat(connection: AsyncConnection, farm_id: int, part: str, at_ms: Inst
 async def all_pulses(connection: AsyncConnection, farm_id: int) -> list[Record]:
     """When each part was last alive."""
     return await many(connection, select(pulses).where(pulses.c.farm_id == farm_id).order_by(pulses.c.part))
-
-
-async def digest_row(
-    connection: AsyncConnection, farm_id: int, kind: str, person_id: str, local_date: str
-) -> Record | None:
-    """What became of one digest for one person and day."""
-    d = sent_digests.c
-    statement = select(sent_digests).where(
-        d.farm_id == farm_id, d.kind == kind, d.person_id == person_id, d.local_date == local_date
-    )
-    return await one(connection, statement)
-
-
-async def save_digest(connection: AsyncConnection, farm_id: int, values: Record) -> None:
-    """Write what became of a digest."""
-    statement = insert_into(connection, sent_digests).values({**values, "farm_id": farm_id})
-    changed = {name: values[name] for name in ("at_ms", "state", "attempts", "next_ms", "detail")}
-    key = ["farm_id", "kind", "person_id", "local_date"]
-    await connection.execute(statement.on_conflict_do_update(index_elements=key, set_=changed))

@@ -5,9 +5,8 @@ Clock changes are those of the tz database for America/New_York: 1 November and 
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Iterator
+from collections.abc import Iterator
 from datetime import date
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -16,12 +15,11 @@ from rules.model import HOUR_MS, MINUTE_MS, Instant
 from service.localtime import at_local
 from service.notifications.carriers.mail import MailCarrier, MailServer
 from service.notifications.digest import Digest
-from service.storage import ledger, machine, people
+from service.storage import digests, ledger, people
 from service.storage.database import Database
 from service.watch.catalogue import Catalogue
 from tests.support import farmyard
 from tests.support.clock import HandClock
-from tests.support.databases import sqlite_database
 from tests.support.mail_server import Letterbox, mail_server
 
 MORNING = farmyard.NIGHT_TO_MS
@@ -32,12 +30,6 @@ RECEIVERS = ["ben@example.org", "maria@example.org"]
 def box() -> Iterator[Letterbox]:
     with mail_server() as running:
         yield running
-
-
-@pytest.fixture
-async def database(tmp_path: Path) -> AsyncIterator[Database]:
-    async with sqlite_database(tmp_path) as opened:
-        yield opened
 
 
 @pytest.fixture
@@ -65,7 +57,7 @@ def received(box: Letterbox) -> list[str]:
 async def row(database: Database, farm: dict[str, Any], person_id: str) -> Any:
     async with database.read() as connection:
         day = farmyard.TODAY.isoformat()
-        return await machine.digest_row(connection, farm["farm_id"], "morning", person_id, day)
+        return (await digests.digest_rows(connection, farm["farm_id"], "morning", day))[person_id]
 
 
 async def test_everyone_with_an_address_gets_the_sheet_at_the_morning_round(
@@ -183,7 +175,7 @@ async def test_both_tries_of_one_mail_are_the_same_mail(
     sent = await row(database, farm, "maria")
     async with database.write() as connection:
         values = {name: value for name, value in sent.items() if name != "farm_id"}
-        await machine.save_digest(connection, farm["farm_id"], {**values, "state": "waiting", "next_ms": MORNING})
+        await digests.save_digest(connection, farm["farm_id"], {**values, "state": "waiting", "next_ms": MORNING})
 
     clock.forward(MINUTE_MS)
     await digest(database, farm, clock, box).all_due()

@@ -5,7 +5,8 @@ from __future__ import annotations
 from html.parser import HTMLParser
 from typing import Any
 
-from service.reports.morning_mail import MorningMail, morning_mail
+from service.reports.mail import Mail
+from service.reports.morning_mail import morning_mail
 from service.reports.night import Books
 from service.reports.round_sheet import round_sheet
 from service.reports.span import last_ended_span
@@ -28,7 +29,7 @@ class _Text(HTMLParser):
         self.words += data.split()
 
 
-async def mail(database: Database, farm: dict[str, Any], units: Units = "us") -> MorningMail:
+async def mail(database: Database, farm: dict[str, Any], units: Units = "us") -> Mail:
     async with database.read() as connection:
         books = Books(connection=connection, farm=farm, profiles=Catalogue(farm["farm_id"]))
         sheet = await round_sheet(books, last_ended_span(farm, farmyard.NOW_MS))
