@@ -1,4 +1,4 @@
-"""A text message by an HTTP gateway: whatever service or box turns one web request into one text.
+"""A text message, or a call, by an HTTP gateway: whatever service or box turns one web request into one of them.
 
 The administrator says once how the request looks. The address may hold RFC 6570 placeholders, which the library
 percent-encodes; field values hold plain ``{to}``, ``{text}`` and ``{key}``, which JSON or the form encodes.
@@ -8,6 +8,7 @@ There is no other logic in a setting, so a setting cannot do anything else.
 from __future__ import annotations
 
 import asyncio
+import json
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -17,6 +18,7 @@ from urllib.parse import urlsplit
 
 import httpx
 import uritemplate
+from jsonpointer import JsonPointer, JsonPointerException
 
 from service.errors import SetupError
 from service.notifications.carriers.detail import detail
@@ -27,7 +29,8 @@ _PLACEHOLDERS: Final = frozenset({"to", "text", "key"})
 _PLACEHOLDER: Final = re.compile(r"\{([A-Za-z_][A-Za-z0-9_]*)\}")
 _HEADER_VALUE: Final = re.compile(r"[\x20-\x7e]*")
 _HEADER_NAME: Final = re.compile(r"[!#$%&'*+.^_`|~0-9A-Za-z-]+")
-_MOST_ANSWER_BYTES: Final = 2048
+_MOST_ANSWER_BYTES: Final = 8192
+_LONGEST_REF: Final = 200
 _SECOND_MS: Final = 1000
 _LONGEST_WAIT_S: Final = 7 * 24 * 3600
 
@@ -42,6 +45,10 @@ class TextGateway:
     fields: Mapping[str, str] = field(default_factory=dict, repr=False)
     headers: Mapping[str, str] = field(default_factory=dict, repr=False)
     timeout_s: float = 10.0
+    id_pointer: str | None = None
+    """Where a JSON answer keeps the gateway's id of the message (RFC 6901), by which receipts will name it."""
+    name: str = "text gateway"
+    """What messages about these settings call them."""
 
     def __post_init__(self) -> None:
         """Refuse what could only fail at night.
@@ -50,18 +57,22 @@ class TextGateway:
             SetupError: the message names the setting, never its value.
         """
         self._check_url()
-        self._check_names("text gateway address", uritemplate.URITemplate(self.url).variable_names)
+        self._check_names(f"{self.name} address", uritemplate.URITemplate(self.url).variable_names)
         for name, value in self.fields.items():
-            self._check_names(f"text gateway field {name!r}", _PLACEHOLDER.findall(value))
+            self._check_names(f"{self.name} field {name!r}", _PLACEHOLDER.findall(value))
         for name, value in self.headers.items():
             if not (_HEADER_NAME.fullmatch(name) and _HEADER_VALUE.fullmatch(value)):
-                raise SetupError(f"text gateway header {name!r} has letters that a header cannot carry")
+                raise SetupError(f"{self.name} header {name!r} has letters that a header cannot carry")
         if self.body == "none" and self.fields:
-            raise SetupError("text gateway has fields but no body to put them in")
+            raise SetupError(f"{self.name} has fields but no body to put them in")
         if self.method == "GET" and self.body != "none":
-            raise SetupError("text gateway: a GET request has no body; set body to none")
+            raise SetupError(f"{self.name}: a GET request has no body; set body to none")
         if not self.timeout_s > 0:
-            raise SetupError("text gateway time-out must be above 0 seconds")
+            raise SetupError(f"{self.name} time-out must be above 0 seconds")
+        try:
+            JsonPointer(self.id_pointer or "")
+        except JsonPointerException:
+            raise SetupError(f"{self.name} id_pointer must be a JSON Pointer, such as /message/id") from None
 
     def _check_url(self) -> None:
         try:
@@ -71,7 +82,7 @@ class TextGateway:
         except (ValueError, httpx.InvalidURL):
             whole = False
         if not whole:
-            raise SetupError("text gateway address must be http:// or https:// with a fixed host")
+            raise SetupError(f"{self.name} address must be http:// or https:// with a fixed host")
 
     @staticmethod
     def _check_names(where: str, names: Any) -> None:
@@ -132,11 +143,24 @@ class TextCarrier:
         status = response.status_code
         words = self._detail(f"{status} {response.reason_phrase} {said}")
         if response.is_success:
-            return Accepted(detail=words)
+            return Accepted(detail=words, ref=_ref(said, self._gateway.id_pointer))
         return Refused(protocol="http", status=status, detail=words, retry_after_ms=_retry_after_ms(response))
 
     def _detail(self, said: str) -> str:
         return detail(said, self._gateway.secrets)
+
+
+def _ref(said: str, pointer: str | None) -> str | None:
+    """The gateway's id. An answer that has none where we look is no reason to doubt the text."""
+    if pointer is None:
+        return None
+    try:
+        found = JsonPointer(pointer).resolve(json.loads(said))
+    except (ValueError, JsonPointerException, RecursionError):
+        return None
+    if isinstance(found, bool) or not isinstance(found, str | int):
+        return None
+    return str(found)[:_LONGEST_REF] or None
 
 
 def _filled(value: str, values: Mapping[str, str]) -> str:

@@ -137,6 +137,32 @@ async def test_secrets_echoed_by_the_gateway_do_not_reach_the_detail(
         assert secret not in repr(shape)
 
 
+@pytest.mark.parametrize(
+    ("said", "pointer", "ref"),
+    [
+        (b'{"messages": [{"id": "m-17"}]}', "/messages/0/id", "m-17"),
+        (b'{"id": 4711}', "/id", "4711"),
+        (b'"m-18"', "", "m-18"),
+        (b'{"id": "m-17"}', None, None),
+        (b'{"id": null}', "/id", None),
+        (b'{"id": true}', "/id", None),
+        (b'{"id": ""}', "/id", None),
+        (b'{"id": {"a": 1}}', "/id", None),
+        (b'{"other": 1}', "/id", None),
+        (b"[1]", "/id", None),
+        (b"taken", "/id", None),
+        (b"[" * 8000, "/id", None),
+    ],
+)
+async def test_the_gateways_own_id_is_kept_where_it_is(
+    gateway: PretendGateway, client: httpx.AsyncClient, said: bytes, pointer: str | None, ref: str | None
+) -> None:
+    gateway.answer = Answer(status=202, body=said)
+    outcome = await TextCarrier(settings(gateway, id_pointer=pointer), client).carry(MESSAGE)
+    assert isinstance(outcome, Accepted)
+    assert outcome.ref == ref
+
+
 async def test_no_answer_in_time_is_unreachable(gateway: PretendGateway, client: httpx.AsyncClient) -> None:
     done = threading.Event()
     gateway.answer = Answer(held_until=done)
@@ -213,6 +239,8 @@ async def test_cancelling_is_not_swallowed(gateway: PretendGateway, client: http
         ({"body": "none", "fields": {"a": "b"}}, "no body"),
         ({"method": "GET", "body": "json"}, "GET"),
         ({"timeout_s": 0}, "time-out"),
+        ({"id_pointer": "messages/0"}, "JSON Pointer"),
+        ({"name": "voice gateway", "timeout_s": 0}, "voice gateway"),
     ],
 )
 @pytest.mark.pure
