@@ -59,6 +59,20 @@ def at_local(day: date, minute_of_day: int, zone: str) -> Instant:
     return instant(datetime.combine(day, clock, ZoneInfo(zone)))
 
 
+def of_wall(wall: datetime, zone: str) -> Instant:
+    """The instant of what a clock on the farm's wall shows, by RFC 5545, 3.3.5.
+
+    A time that the wall skips in spring is read with the offset from before the gap; one that it shows twice in
+    autumn is the first of the two.
+    """
+    return instant(wall.replace(tzinfo=ZoneInfo(zone), fold=0))
+
+
+def wall(at_ms: Instant, zone: str) -> datetime:
+    """What a clock on the farm's wall shows: without an offset, so good for the calendar and not as a moment."""
+    return local(at_ms, zone).replace(tzinfo=None, fold=0)
+
+
 def night_before(
     at_ms: Instant, zone: str, *, evening_minute: int, morning_minute: int
 ) -> tuple[Instant, Instant]:

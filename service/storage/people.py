@@ -10,6 +10,7 @@ from sqlalchemy.ext.asyncio import AsyncConnection
 from rules.model import Instant
 from service.errors import NotFound
 from service.storage.insert import insert_into
+from service.storage.rota import rota
 from service.storage.rows import Record, many, one
 from service.storage.tables import call_list, people
 
@@ -54,17 +55,36 @@ async def set_call_list(
     Raises:
         NotFound: one of them does not exist.
     """
-    for person_id, _ in rows:
-        await person(connection, farm_id, person_id)
+    named = [{"person_id": person_id, "rota_id": None, "after_ms": after_ms} for person_id, after_ms in rows]
+    await set_lines(connection, farm_id, daypart, named, who=who, recorded_ms=recorded_ms)
+
+
+async def set_lines(
+    connection: AsyncConnection,
+    farm_id: int,
+    daypart: str,
+    rows: Sequence[Record],
+    *,
+    who: str,
+    recorded_ms: Instant,
+) -> None:
+    """Write a call list: lines in order, each with ``person_id`` or ``rota_id``, and ``after_ms``.
+
+    Raises:
+        NotFound: a person or rota does not exist.
+    """
+    for row in rows:
+        if row["rota_id"] is None:
+            await person(connection, farm_id, row["person_id"])
+        else:
+            await rota(connection, farm_id, row["rota_id"])
     mine = (call_list.c.farm_id == farm_id) & (call_list.c.daypart == daypart)
     await connection.execute(call_list.delete().where(mine))
     noted = {"farm_id": farm_id, "daypart": daypart, "who": who, "recorded_ms": recorded_ms}
-    values = [
-        {**noted, "position": n, "person_id": person_id, "after_ms": after_ms}
-        for n, (person_id, after_ms) in enumerate(rows)
-    ]
-    if values:
-        await connection.execute(call_list.insert(), values)
+    if rows:
+        await connection.execute(
+            call_list.insert(), [{**noted, **row, "position": n} for n, row in enumerate(rows)]
+        )
 
 
 async def lines(connection: AsyncConnection, farm_id: int, daypart: str) -> list[Record]:

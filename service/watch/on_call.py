@@ -17,15 +17,22 @@ from typing import Final
 
 from rules.model import Instant
 from service.localtime import local
-from service.storage import people
+from service.storage import people, rota
 from service.storage.database import Connection
 from service.storage.rows import Record
+from service.watch.turns import Stint, away, holder, stands_in, stints
 
 NOT_THIS_ROOM: Final = "is not for this house"
 NOT_NOW: Final = "is not for this hour"
 NO_TEXTS: Final = "asked for no more texts, and has no mail and takes no calls"
 LEFT: Final = "is with the farm no more"
 TWICE: Final = "is on the list further up"
+NOBODYS_TURN: Final = "nobody has the turn"
+AWAY: Final = "is away, and nobody stands in"
+
+NOBODY_ELSE: Final = "nobody on the list has the turn"
+
+_WHY: Final = {"turn": "has the turn", "swap": "took the turn"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,7 +70,7 @@ def told_in_order(places: Sequence[Place]) -> list[Record]:
     """Those who are told. Where somebody is left out, the next ones take over the waits."""
     waits = [place.after_ms for place in places]
     told = [place.person for place in places if place.person is not None and place.left_out is None]
-    return [{**person, "after_ms": wait} for person, wait in zip(told, waits, strict=False)]
+    return [{**person, "after_ms": wait} for person, wait in zip(told, sorted(waits), strict=False)]
 
 
 async def places_at(
@@ -74,10 +81,69 @@ async def places_at(
     both = ("night", "day") if is_night_at(farm, at_ms) else ("day", "night")
     # A farm that set only one of the lists meant it for always.
     lines = await people.lines(connection, farm_id, both[0]) or await people.lines(connection, farm_id, both[1])
-    known = {person["person_id"]: person for person in await people.all_people(connection, farm_id)}
-    places = [Place(after_ms=line["after_ms"], person=known[line["person_id"]]) for line in lines]
+    books = await rota_books(connection, farm, from_ms=at_ms, until_ms=at_ms + 1)
     minute = minute_of_day(farm, at_ms)
-    return _nobody_forgotten([_judged(place, room_id, minute, danger=danger) for place in _once(places)])
+    places = _once([_place(line, books, at_ms) for line in lines])
+    judged = _nobody_forgotten([_judged(place, room_id, minute, danger=danger) for place in places])
+    return judged if _somebody(judged) else [*judged, *_anybody(judged, books)]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RotaBooks:
+    """All that is written down of rotas for a time."""
+
+    known: Mapping[str, Record]
+    """Everybody, by id."""
+    turns: Mapping[str, Sequence[Stint]]
+    """By rota."""
+    swaps: Sequence[Record]
+    absences: Sequence[Record]
+
+    def of_rota(self, rota_id: str, at_ms: Instant) -> tuple[str | None, str]:
+        """Who has a rota's turn at a moment, whoever stands in, and why it is this person."""
+        swaps = [swap for swap in self.swaps if swap["rota_id"] == rota_id]
+        has = holder(self.turns.get(rota_id, ()), swaps, at_ms)
+        if has is None:
+            return None, NOBODYS_TURN
+        return self.there(has.person_id, at_ms, _WHY[has.why])
+
+    def there(self, person_id: str, at_ms: Instant, why: str) -> tuple[str | None, str]:
+        """The person, or who stands in; ``None`` when that is nobody, or somebody who left."""
+        found = stands_in(person_id, away(self.absences, at_ms))
+        name = self.known[person_id]["name"]
+        if found is None:
+            return None, f"{name} {AWAY}"
+        if not self.known[found]["active"]:
+            return None, f"{self.known[found]['name']} {LEFT}"
+        return found, why if found == person_id else f"stands in for {name}"
+
+
+async def rota_books(connection: Connection, farm: Record, *, from_ms: Instant, until_ms: Instant) -> RotaBooks:
+    """Read what is written down of rotas for a time."""
+    farm_id, zone = farm["farm_id"], farm["zone"]
+    by_rota: dict[str, list[Record]] = {}
+    for turn in await rota.turns_of(connection, farm_id):
+        by_rota.setdefault(turn["rota_id"], []).append(turn)
+    return RotaBooks(
+        known={person["person_id"]: person for person in await people.all_people(connection, farm_id)},
+        turns={key: stints(of, zone, from_ms=from_ms, until_ms=until_ms) for key, of in by_rota.items()},
+        swaps=await rota.swaps_since(connection, farm_id, from_ms),
+        absences=await rota.absences_since(connection, farm_id, from_ms),
+    )
+
+
+def _place(line: Record, books: RotaBooks, at_ms: Instant) -> Place:
+    after_ms, rota_id = line["after_ms"], line["rota_id"]
+    if rota_id is not None:
+        person_id, why = books.of_rota(rota_id, at_ms)
+    elif not books.known[line["person_id"]]["active"]:
+        return Place(after_ms=after_ms, person=books.known[line["person_id"]], left_out=LEFT)
+    else:
+        person_id, why = books.there(line["person_id"], at_ms, "")
+    if person_id is None:
+        listed = None if rota_id is not None else books.known[line["person_id"]]
+        return Place(after_ms=after_ms, person=listed, left_out=why, rota_id=rota_id)
+    return Place(after_ms=after_ms, person=books.known[person_id], why=why, rota_id=rota_id)
 
 
 def is_night_at(farm: Record, at_ms: Instant) -> bool:
@@ -109,13 +175,10 @@ def _once(places: Sequence[Place]) -> list[Place]:
     seen: set[str] = set()
     kept: list[Place] = []
     for place in places:
-        person_id = None if place.person is None else place.person["person_id"]
-        if person_id in seen:
-            kept.append(_without(place, TWICE))
-            continue
+        person_id = None if place.person is None or place.left_out else place.person["person_id"]
+        kept.append(_without(place, TWICE) if person_id in seen else place)
         if person_id is not None:
             seen.add(person_id)
-        kept.append(place)
     return kept
 
 
@@ -150,9 +213,22 @@ def can_be_told(person: Record) -> bool:
 
 def _nobody_forgotten(places: list[Place]) -> list[Place]:
     """Where everybody would be left out, everybody who can be named and is still with the farm is told."""
-    if any(place.person is not None and place.left_out is None for place in places):
+    if _somebody(places):
         return places
     return [place if place.person is None or place.left_out in {LEFT, TWICE} else _told(place) for place in places]
+
+
+def _somebody(places: Sequence[Place]) -> bool:
+    return any(place.person is not None and place.left_out is None for place in places)
+
+
+def _anybody(places: Sequence[Place], books: RotaBooks) -> list[Place]:
+    """A list that names nobody at this moment: managers instead, and without any, everybody."""
+    if not places:
+        return []
+    active = [person for person in books.known.values() if person["active"]]
+    instead = [person for person in active if person["manager"]] or active
+    return [Place(after_ms=0, person=person, why=NOBODY_ELSE) for person in instead]
 
 
 def _without(place: Place, why: str) -> Place:

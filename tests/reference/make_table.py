@@ -69,6 +69,11 @@ FILES: Final = (
     ),
     File(name="night_windows.csv", group="kind", about="Nights, days and moments on local clocks."),
     File(
+        name="rota_recurrence.csv",
+        group="quantity",
+        about="Repeating turns (RFC 5545) and local times that are skipped or come twice.",
+    ),
+    File(
         name="text_message_segments.csv",
         group="encoding",
         about="How many segments a text takes; rows without an encoding are lengths of the standard.",
