@@ -1,4 +1,7 @@
-"""A mail by SMTP: plain text always, the same as HTML beside it when there is one."""
+"""A mail by SMTP: plain text always, the same as HTML beside it, and the room's last hours as a picture.
+
+``facts["link"]`` of a message is where it can be answered; the mail shows it as a button.
+"""
 
 from __future__ import annotations
 
@@ -19,6 +22,7 @@ from service.errors import SetupError
 from service.notifications.carriers.detail import detail
 from service.notifications.carriers.message import Message
 from service.notifications.carriers.outcome import Accepted, Outcome, Refused, Unreachable
+from service.wording.mail_html import CHART, mail_html, plain_with_link, with_picture
 
 _SECOND_MS: Final = 1000
 _NOT_AN_ADDRESS: Final = 553
@@ -144,12 +148,41 @@ def _letter(message: Message, sender: str, receivers: Sequence[Address]) -> Emai
     letter["To"] = receivers
     letter["Subject"] = " ".join(message.subject.split()) or _first_line(message.text)
     letter["Date"] = format_datetime(datetime.fromtimestamp(message.at_ms / _SECOND_MS, UTC))
-    letter["Message-ID"] = f"<{sha256(message.key.encode()).hexdigest()[:40]}@{spec.rpartition('@')[2]}>"
+    identity = f"{sha256(message.key.encode()).hexdigest()[:40]}@{spec.rpartition('@')[2]}"
+    letter["Message-ID"] = f"<{identity}>"
     letter["Auto-Submitted"] = "auto-generated"  # RFC 3834: no out-of-office answers to a machine.
-    letter.set_content(message.text)
-    if message.html is not None:
-        letter.add_alternative(message.html, subtype="html")
+    letter.set_content(plain_with_link(message.text, message.language, _link(message)))
+    html = _html(message)
+    if html is not None:
+        _add_html(letter, html, message.image, f"chart-{identity}")
     return letter
+
+
+def _html(message: Message) -> str | None:
+    """The HTML that was written for it, or the text's own words; nothing for a mail that is only text."""
+    alt = None if message.image is None else message.image_alt
+    if message.html is not None:
+        return message.html if alt is None else with_picture(message.html, alt)
+    link = _link(message)
+    if alt is None and link is None and not message.kind:
+        return None
+    return mail_html(message.text, message.language, alt=alt, link=link)
+
+
+def _add_html(letter: EmailMessage, html: str, image: bytes | None, name: str) -> None:
+    """Beside the text; with a picture, HTML and picture belong together (RFC 2387, RFC 2392)."""
+    if image is None:
+        letter.add_alternative(html, subtype="html")
+        return
+    letter.add_alternative(html.replace(CHART, f"cid:{name}"), subtype="html")
+    rich = letter.get_body(["html"])
+    if isinstance(rich, EmailMessage):
+        rich.add_related(image, "image", "png", cid=f"<{name}>", filename="chart.png", disposition="inline")
+
+
+def _link(message: Message) -> str | None:
+    link = (message.facts or {}).get("link")
+    return link if isinstance(link, str) and link.startswith(("https://", "http://")) else None
 
 
 def _first_line(text: str) -> str:

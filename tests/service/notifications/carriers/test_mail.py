@@ -2,6 +2,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from html import escape
 from typing import Any
 
 import pytest
@@ -10,6 +11,7 @@ from service.errors import SetupError
 from service.notifications.carriers.mail import MailCarrier, MailServer
 from service.notifications.carriers.message import Message
 from service.notifications.carriers.outcome import Accepted, Outcome, Refused, Unreachable
+from service.wording.png import png_of
 from tests.support.mail_server import Letterbox, mail_server
 
 MESSAGE = Message(
@@ -53,6 +55,63 @@ async def test_a_mail_arrives_as_text_and_as_html(box: Letterbox) -> None:
     assert letter["Date"] == "Wed, 25 Nov 2026 07:00:00 +0000"
     assert letter["Auto-Submitted"] == "auto-generated"
     assert box.receivers == [["ines@example.org"]]
+
+
+async def test_a_mail_of_an_alarm_says_the_same_twice_with_a_button_and_a_picture(box: Letterbox) -> None:
+    picture = png_of('<svg viewBox="0 0 20 10"><text x="1" y="8">7</text></svg>')
+    link = "https://houses.example.org/a/x?t=1&b=2"
+    await sent(
+        box, html=None, kind="trouble", image=picture, image_alt='Humidity: 78% to "91%"', facts={"link": link}
+    )
+
+    (letter,) = box.letters
+    assert [part.get_content_type() for part in letter.walk()] == [
+        "multipart/alternative",
+        "text/plain",
+        "multipart/related",
+        "text/html",
+        "image/png",
+    ]
+    plain, rich = letter.get_body(["plain"]), letter.get_body(["html"])
+    assert plain is not None
+    assert rich is not None
+    assert plain.get_content().splitlines() == [MESSAGE.text, "", f"Answer: {link}"]
+    html = rich.get_content()
+    assert MESSAGE.text in html
+    assert f'href="{escape(link)}"' in html
+    assert 'alt="Humidity: 78% to &quot;91%&quot;"' in html
+    image = next(part for part in letter.walk() if part.get_content_type() == "image/png")
+    assert f'src="cid:{image["Content-ID"].strip("<>")}"' in html
+    assert image.get_content() == picture
+    assert image["Content-Disposition"].startswith("inline")
+
+
+async def test_a_picture_stands_where_the_html_wants_it_or_at_its_end(box: Letterbox) -> None:
+    await sent(box, image=b"png", image_alt="a", html='<body><img src="cid:chart"> after</body>')
+    await sent(box, image=b"png", image_alt="a", html="<body>before</body>")
+    await sent(box, image=b"png", image_alt="a", html="before")
+    for letter in box.letters:
+        rich = letter.get_body(["html"])
+        assert rich is not None
+        assert rich.get_content().count('src="cid:chart-') == 1
+
+
+@pytest.mark.parametrize("link", ["javascript:alert(1)", "//example.org", 7, None])
+async def test_only_a_web_address_becomes_a_button(box: Letterbox, link: object) -> None:
+    await sent(box, html=None, kind="trouble", facts={"link": link})
+    (letter,) = box.letters
+    rich = letter.get_body(["html"])
+    assert rich is not None
+    assert "href" not in rich.get_content()
+
+
+async def test_a_text_in_a_mail_is_no_html(box: Letterbox) -> None:
+    await sent(box, html=None, kind="trouble", text="House <b>3</b> & 4\nsecond", language="es")
+    (letter,) = box.letters
+    rich = letter.get_body(["html"])
+    assert rich is not None
+    assert "House &lt;b&gt;3&lt;/b&gt; &amp; 4<br>second" in rich.get_content()
+    assert '<html lang="es">' in rich.get_content()
 
 
 async def test_a_second_attempt_is_seen_to_be_the_same_mail(box: Letterbox) -> None:
