@@ -10,7 +10,7 @@ from collections.abc import Callable, Mapping
 from typing import Any, Final
 
 from rules.model import Instant
-from service.notifications import render_chain, render_digest, render_silence, render_site
+from service.notifications import render_answers, render_chain, render_digest, render_silence, render_site
 from service.storage.rows import Record
 from service.wording.chain_texts import plain_text
 from service.wording.language import Language
@@ -19,6 +19,7 @@ from service.wording.reader import Answers, Reader
 __all__ = ["Answers", "Reader", "plain", "render"]
 
 _BY_KIND: Final[Mapping[str, Callable[[Mapping[str, Any], Reader, Instant], str]]] = {
+    **render_answers.BY_KIND,
     **render_chain.BY_KIND,
     **render_digest.BY_KIND,
     **render_silence.BY_KIND,
