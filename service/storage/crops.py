@@ -63,6 +63,15 @@ async def confirmed(connection: AsyncConnection, farm_id: int) -> dict[tuple[str
     return {(row[0], row[1], row[2]): row[3] for row in await connection.execute(statement)}
 
 
+async def confirmation(
+    connection: AsyncConnection, farm_id: int, profile_name: str, version: int, stage: str
+) -> Record | None:
+    """Who stands for the figures of a stage, and since when; ``None`` while nobody does."""
+    c = confirmations.c
+    mine = (c.farm_id == farm_id) & (c.profile == profile_name) & (c.version == version) & (c.stage == stage)
+    return await one(connection, select(confirmations).where(mine))
+
+
 async def add_batch(connection: AsyncConnection, farm_id: int, values: Record) -> None:
     """Add a batch.
 
