@@ -51,6 +51,52 @@ class MailSettings(BaseModel):
     timeout_s: float = 20.0
 
 
+class TextFormSettings(BaseModel):
+    """How a text gateway's messages to us look: JSON Pointers, or the names of form fields."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    each: str = ""
+    """Where the list of messages is; "" where the whole is one message, or a list of them."""
+    sender: str = "/from"
+    text: str = "/text"
+    id: str = "/id"
+    time: str | None = None
+    time_form: Literal["iso 8601", "seconds", "milliseconds"] = "iso 8601"
+    receipt_id: str = "/id"
+    receipt_status: str = "/status"
+    receipts: dict[str, Literal["delivered", "failed", "on its way"]] = {}
+    """What the gateway's words for the state of a text mean."""
+
+
+class TextInboundSettings(TextFormSettings):
+    """How the text gateway calls us, and how it proves that it is the gateway."""
+
+    body: Literal["json", "form"] = "json"
+    proof: Literal["signature", "shared secret", "password"] = "signature"
+    secret: SecretStr | None = None
+    """Without one, nothing comes in."""
+    header: str = "X-Signature"
+    """Which header holds the signature, or the shared secret."""
+    encoding: Literal["hex", "base64"] = "hex"
+    prefix: str = ""
+    time_header: str | None = None
+    """Where a time is signed along with the body."""
+    tolerance_s: float = Field(default=300.0, gt=0, le=3600)
+
+
+class TextPollingSettings(TextFormSettings):
+    """How texts are fetched from the gateway, by a farm that it cannot call."""
+
+    url: str
+    receipts_url: str | None = None
+    headers: dict[str, SecretStr] = {}
+    since: Literal["iso 8601", "seconds", "milliseconds", "id"] = "iso 8601"
+    """What ``{since}`` in the address stands for."""
+    every_s: float = Field(default=5.0, ge=1, le=300)
+    timeout_s: float = Field(default=10.0, gt=0)
+
+
 class Settings(BaseSettings):
     """Everything that can be set from outside."""
 
@@ -78,6 +124,8 @@ class Settings(BaseSettings):
 
     text_gateway: TextGatewaySettings | None = None
     mail: MailSettings | None = None
+    text_inbound: TextInboundSettings | None = None
+    text_polling: TextPollingSettings | None = None
 
     sweep_every_s: float = Field(default=5.0, gt=0)
     log_as_json: bool = False
