@@ -34,6 +34,7 @@ from service.watch.desk import Desk
 from service.watch.farm_watch import FarmWatch
 from service.watch.horizon import Horizon
 from service.watch.judge import Judge
+from service.watch.silence_watch import SilenceWatch
 from service.watch.sweep import Sweep
 from service.watch.usual_watch import UsualWatch
 from service.web.pages import add_pages
@@ -118,6 +119,10 @@ async def _tell(settings: Settings, desk: Desk, *, stack: AsyncExitStack) -> Non
     carriers = await make_carriers(settings, stack)
     deliver = Deliver(database=database, farm=farm, clock=clock, carriers=carriers, writing=Writing(farm=farm))
     await deliver.release()
+    silence = SilenceWatch(
+        database=database, farm=farm, clock=clock, horizon=desk.horizon, catalogue=desk.catalogue
+    )
+    await silence.begin()
     jobs = Jobs(
         desk=desk,
         farm=FarmWatch(database=database, farm=farm, clock=clock),
@@ -132,6 +137,7 @@ async def _tell(settings: Settings, desk: Desk, *, stack: AsyncExitStack) -> Non
             pages=settings.public_url,
         ),
         usual=UsualWatch(database=database, farm=farm, clock=clock),
+        silence=silence,
     )
     scheduler = start_ticks(jobs.ticks(sweep_every_s=settings.sweep_every_s))
     stack.callback(scheduler.shutdown, wait=False)
