@@ -19,6 +19,20 @@ async def identity(connection: AsyncConnection, farm_id: int, name: str, fresh: 
     return (await connection.scalar(select(identities.c.value).where(mine))) or fresh
 
 
+async def remembered(connection: AsyncConnection, farm_id: int, name: str) -> str | None:
+    """The value kept under ``name``, if there is one."""
+    mine = (identities.c.farm_id == farm_id) & (identities.c.name == name)
+    return await connection.scalar(select(identities.c.value).where(mine))
+
+
+async def remember(connection: AsyncConnection, farm_id: int, name: str, value: str) -> None:
+    """Keep a value under ``name`` from now on."""
+    statement = insert_into(connection, identities).values(farm_id=farm_id, name=name, value=value)
+    await connection.execute(
+        statement.on_conflict_do_update(index_elements=["farm_id", "name"], set_={"value": value})
+    )
+
+
 async def beat(connection: AsyncConnection, farm_id: int, part: str, at_ms: Instant, detail: str) -> None:
     """A part of the service says that it is alive."""
     row = {"farm_id": farm_id, "part": part, "at_ms": at_ms, "detail": detail}

@@ -17,7 +17,7 @@ from service.storage.database import Connection
 from service.storage.rows import Record
 from service.storage.turn import take_turn
 from service.watch.desk import Desk
-from service.watch.open_things import open_things
+from service.watch.open_things import OpenThing, open_things
 from service.watch.reply_acts import answer_what_is_open, come_out
 from service.watch.reply_asked import status, why
 from service.watch.reply_case import LATELY_MS, Case, Outcome, nameable
@@ -32,6 +32,8 @@ BY_PHONE: Final = frozenset({"text", "modem"})
 USEFUL_MS: Final = 30 * MINUTE_MS
 """What is said back is of no use later than that."""
 HELP_EVERY_MS: Final = HOUR_MS
+CLOCKS_DIFFER_MS: Final = 5 * MINUTE_MS
+"""The gateway's clock and ours may be so far apart."""
 
 NOBODYS: Final = "nobody's number"
 HELP: Final = "help"
@@ -55,6 +57,8 @@ class Reply:
     received_ms: Instant
     inbound_id: str
     """The gateway's id of it, or another natural key: the same text coming twice is one."""
+    sent_ms: Instant | None = None
+    """When the gateway says it was sent. It may come hours later, and means nothing that began since."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -146,11 +150,16 @@ async def _from_person(connection: Connection, desk: Desk, reply: Reply, person:
         way=reply.way,
         said=said,
         rooms=rooms,
-        things=await open_things(connection, desk.farm_id),
+        things=[thing for thing in await open_things(connection, desk.farm_id) if _may_mean(reply, thing)],
         now_ms=desk.clock.now_ms(),
     )
     outcome = await _ACTS[said.word](case) if said.word in _ACTS else Outcome(result="here")
     return await _say_back(connection, desk, reply, person, outcome, word=said.word.value)
+
+
+def _may_mean(reply: Reply, thing: OpenThing) -> bool:
+    """Whether a thing had begun when the text was sent."""
+    return reply.sent_ms is None or thing.began_ms <= reply.sent_ms + CLOCKS_DIFFER_MS
 
 
 async def _opt_out(connection: Connection, desk: Desk, reply: Reply, person: Record) -> Result:
