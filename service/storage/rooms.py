@@ -14,6 +14,8 @@ from service.storage.tables import farms, placements, probes, rooms
 
 COOLER = "packing cooler"
 """The kind of room that holds what is picked already."""
+OUTSIDE = "outside"
+"""The kind of "room" that is the air around the farm."""
 
 
 def wakes_from_ms(room: Record) -> Instant:
@@ -63,6 +65,12 @@ async def all_rooms(connection: AsyncConnection, farm_id: int) -> list[Record]:
     """Every room, in the farm's own order."""
     statement = select(rooms).where(rooms.c.farm_id == farm_id).order_by(rooms.c.position, rooms.c.room_id)
     return await many(connection, statement)
+
+
+async def rooms_that_grow(connection: AsyncConnection, farm_id: int) -> list[str]:
+    """The rooms that have limits of their own: all but the air outside."""
+    statement = select(rooms.c.room_id).where(rooms.c.farm_id == farm_id, rooms.c.kind != OUTSIDE)
+    return [str(row[0]) for row in await connection.execute(statement)]
 
 
 async def room(connection: AsyncConnection, farm_id: int, room_id: str) -> Record:

@@ -22,6 +22,7 @@ from rules.room_state import RoomState, from_plain, to_plain
 from rules.schedule import schedule
 from service.storage import judgements, ledger, readings, rooms
 from service.storage.database import Connection, Database
+from service.storage.figures import figures_of
 from service.storage.judgements import Judgement
 from service.storage.rows import Record
 from service.watch.catalogue import Catalogue
@@ -32,6 +33,7 @@ from service.watch.story import BY_RULE, Story
 
 SETTLE_MS: Final = 15 * SECOND_MS
 """How long a reading may be under way and still be taken in its turn."""
+SEVERAL: Final = 2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,6 +108,7 @@ class Judge:
         story.tell((*events, *new))
         if story.has_woken_nobody:
             story.owe(standing(state, schedule=limits, placed=hanging(hung, state.clock_ms + 1)))
+        await self._let_others_follow(connection, story)
         await self._write(connection, judgement, story, state)
         return Judged(moved=len(story.moved), notices=len(story.notices))
 
@@ -146,6 +149,15 @@ class Judge:
             happening=None if happening is None else dict(happening),
             happening_of={key: row["happening_id"] for key, row in alarms.items()},
         )
+
+    async def _let_others_follow(self, connection: Connection, story: Story) -> None:
+        """On a farm of several rooms a first text waits a moment: what fails everywhere at once is told as one."""
+        fresh = [n for n in story.notices if n["kind"] == "trouble" and n["telling"] == "wake"]
+        if not fresh or len(await rooms.rooms_that_grow(connection, self.farm_id)) < SEVERAL:
+            return
+        until_ms = story.now_ms + (await figures_of(connection, self.farm_id)).ms("merge_wait_seconds")
+        for notice in fresh if until_ms > story.now_ms else ():
+            notice["facts"]["tell_from_ms"] = max(until_ms, notice["facts"].get("tell_from_ms", 0))
 
     async def _write(self, connection: Connection, judgement: Judgement, story: Story, state: RoomState) -> None:
         await judgements.save(connection, self.farm_id, judgement, judged_ms=state.clock_ms, state=to_plain(state))

@@ -11,6 +11,7 @@ from typing import Any, Final
 from rules.model import DAY_MS, MINUTE_MS, Instant, Quantity
 from service.storage import crops, rooms
 from service.storage.database import Database
+from service.storage.figures import set_figure
 from service.watch.catalogue import Catalogue
 from service.watch.judge import SETTLE_MS, Judge, Judged
 from tests.support import farmyard
@@ -29,10 +30,17 @@ def minute(count: float) -> Instant:
 
 
 async def watched_farm(database: Database) -> dict[str, Any]:
-    """The farm with everything in place; House 7 is judged up to minute -1."""
+    """The farm with everything in place; House 7 is judged up to minute -1. No text waits for other rooms."""
     farm = await farmyard.settle(database)
+    await at_once(database)
     await Judge(database, farm, Catalogue(farm["farm_id"])).judge(ROOM, until_ms=minute(-1), now_ms=minute(0))
     return farm
+
+
+async def at_once(database: Database) -> None:
+    """Texts about one room do not wait to see whether others follow."""
+    async with database.write() as connection:
+        await set_figure(connection, 1, "merge_wait_seconds", 0, who="Ines", now_ms=0)
 
 
 async def hear(
