@@ -24,6 +24,7 @@ _SHOWN: Final = 20
 
 _WORDS: Final[Mapping[int, str]] = {
     400: "The request could not be read.",
+    401: "It was not shown who sends this.",
     404: "There is nothing at this address.",
     405: "This address does not take that method.",
     500: "Something went wrong on our side. It is in the service's log.",
@@ -31,6 +32,7 @@ _WORDS: Final[Mapping[int, str]] = {
 }
 _STATUS: Final[Mapping[type[UserError], int]] = {NotFound: 404, NotAllowed: 409, NotUnderstood: 422}
 _DECLARED: Final[Mapping[int, str]] = {
+    401: "Nothing proves that it comes from the gateway.",
     404: "What was named does not exist.",
     409: "Not possible from the present state; nothing moved.",
     413: "The message is too large.",

@@ -2,23 +2,29 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final
 
-from rules.model import DAY_MS
+from rules.model import DAY_MS, Instant
+from service.app.outside_watch import OutsideWatch
 from service.notifications.address import Address
 from service.notifications.deliver import Deliver
 from service.notifications.digest import Digest
+from service.notifications.polling import TextPolling
 from service.scheduler.ticks import Tick
 from service.storage import machine, readings
 from service.storage.schema import make_room_for_readings
+from service.watch.alive import TICK
 from service.watch.desk import Desk
 from service.watch.farm_watch import FarmWatch
-from service.watch.silence_watch import SilenceWatch
+from service.watch.silence_watch import PULSE, SilenceWatch
 from service.watch.usual_watch import UsualWatch
 
 KEEP_REJECTED_MS: Final = 30 * DAY_MS
+OUTSIDE_EVERY_S: Final = 5.0
 TELL_EVERY_S: Final = 1.0
+FETCH_EVERY_S: Final = 1.0
+"""How often it is asked whether it is time to fetch."""
 SILENCE_EVERY_S: Final = 5.0
 PULSE_EVERY_S: Final = 10.0
 DIGEST_EVERY_S: Final = 20.0
@@ -37,10 +43,19 @@ class Jobs:
     digest: Digest
     usual: UsualWatch
     silence: SilenceWatch
+    outside: OutsideWatch
+    ran: dict[str, tuple[Instant, float]] = field(default_factory=dict)
+    """When each tick last went through, and its interval."""
+    polling: TextPolling | None = None
+    """Fetches answers, where the gateway cannot call us."""
 
     def ticks(self, *, sweep_every_s: float) -> list[Tick]:
         """All of it, as ticks."""
+        fetching = (
+            [] if self.polling is None else [Tick(name="fetch", every_s=FETCH_EVERY_S, ask=self.polling.fetch)]
+        )
         return [
+            *fetching,
             Tick(name="sweep", every_s=sweep_every_s, ask=self.desk.sweep.all_rooms),
             Tick(name="silence", every_s=min(SILENCE_EVERY_S, sweep_every_s), ask=self.silence.look),
             Tick(name="tell", every_s=TELL_EVERY_S, ask=self.tell),
@@ -48,7 +63,15 @@ class Jobs:
             Tick(name="digest", every_s=DIGEST_EVERY_S, ask=self.digest.all_due),
             Tick(name="usual", every_s=USUAL_EVERY_S, ask=self.usual.all_due),
             Tick(name="tidy", every_s=TIDY_EVERY_S, ask=self.tidy),
+            Tick(name="outside", every_s=OUTSIDE_EVERY_S, ask=self.outside.all_due),
         ]
+        started_ms = self.desk.clock.now_ms()
+        self.ran.update((tick.name, (started_ms, tick.every_s)) for tick in ticks)
+        return ticks
+
+    def went_through(self, name: str) -> None:
+        """A tick did what it is for."""
+        self.ran[name] = (self.desk.clock.now_ms(), self.ran[name][1])
 
     async def tell(self) -> None:
         """Bring notices to people."""
@@ -57,9 +80,13 @@ class Jobs:
         await self.deliver.all_due()
 
     async def beat(self) -> None:
-        """Write down that we are alive."""
+        """Write down that we are alive, and when each regular task last was."""
+        now_ms, farm_id = self.desk.clock.now_ms(), self.desk.farm_id
         async with self.desk.database.write() as connection:
-            await machine.beat(connection, self.desk.farm_id, "service", self.desk.clock.now_ms(), "")
+            await machine.beat(connection, farm_id, PULSE, now_ms, "")
+            for name, (at_ms, every_s) in self.ran.items():
+                at_ms = now_ms if name == "pulse" else at_ms
+                await machine.beat(connection, farm_id, f"{TICK}{name}", at_ms, f"{every_s:g}")
 
     async def tidy(self) -> None:
         """Drop what has been kept long enough, and make room for the months to come."""

@@ -7,6 +7,7 @@ from collections.abc import AsyncGenerator, Coroutine
 from contextlib import AsyncExitStack, asynccontextmanager
 from typing import Any
 
+import httpx
 from fastapi import FastAPI
 from starlette.middleware.trustedhost import TrustedHostMiddleware
 
@@ -15,6 +16,8 @@ from service.api.routes import add_api
 from service.app.farm_row import farm_row
 from service.app.jobs import Jobs
 from service.app.listening import make_recording
+from service.app.outside_watch import OutsideWatch
+from service.app.texts_in import hosts, text_hook, text_polling, texts_come_in
 from service.app.ways import make_carriers, set_up
 from service.clock import Clock, ScaledClock, SystemClock
 from service.log import log
@@ -69,7 +72,8 @@ async def running(settings: Settings) -> AsyncGenerator[FastAPI]:
         SetupError: something is missing or wrong; said before anything is served.
     """
     async with AsyncExitStack() as stack:
-        app = make_web(settings.known_as)
+        app = make_web(hosts(settings))
+        app.state.text_hook = text_hook(settings.text_inbound)
         clock = make_clock(settings)
         database = Database(settings.database_url)
         stack.push_async_callback(database.close)
@@ -117,7 +121,8 @@ async def _tell(settings: Settings, desk: Desk, *, stack: AsyncExitStack) -> Non
     """Address, deliver, and everything else that happens by itself."""
     database, farm, clock = desk.database, desk.farm, desk.clock
     carriers = await make_carriers(settings, stack)
-    deliver = Deliver(database=database, farm=farm, clock=clock, carriers=carriers, writing=Writing(farm=farm))
+    writing = Writing(farm=farm, answers_by_text=texts_come_in(settings), public_url=settings.public_url)
+    deliver = Deliver(database=database, farm=farm, clock=clock, carriers=carriers, writing=writing)
     await deliver.release()
     silence = SilenceWatch(
         database=database, farm=farm, clock=clock, horizon=desk.horizon, catalogue=desk.catalogue
@@ -138,6 +143,7 @@ async def _tell(settings: Settings, desk: Desk, *, stack: AsyncExitStack) -> Non
         ),
         usual=UsualWatch(database=database, farm=farm, clock=clock),
         silence=silence,
+        polling=await text_polling(settings, desk, stack),
     )
     scheduler = start_ticks(jobs.ticks(sweep_every_s=settings.sweep_every_s))
     stack.callback(scheduler.shutdown, wait=False)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from contextlib import AsyncExitStack
 from typing import Final
 from urllib.parse import urlsplit
 
@@ -13,8 +14,9 @@ from jsonpointer import JsonPointer, JsonPointerException
 from service.api.inbound import TextHook
 from service.api.inbound_proof import Password, Proof, SharedSecret, Signature
 from service.errors import SetupError
-from service.notifications.polling import PolledGateway
+from service.notifications.polling import PolledGateway, TextPolling
 from service.settings import Settings, TextFormSettings, TextInboundSettings, TextPollingSettings
+from service.watch.desk import Desk
 from service.wire.text_hook import Places
 
 _HEADER_NAME: Final = re.compile(r"[!#$%&'*+.^_`|~0-9A-Za-z-]+")
@@ -68,6 +70,24 @@ def polled_gateway(settings: TextPollingSettings) -> PolledGateway:
         every_s=settings.every_s,
         timeout_s=settings.timeout_s,
     )
+
+
+async def text_polling(settings: Settings, desk: Desk, stack: AsyncExitStack) -> TextPolling | None:
+    """What fetches texts, where that is set up.
+
+    Raises:
+        SetupError: it is set up so that nothing could ever be fetched.
+    """
+    if settings.text_polling is None:
+        return None
+    gateway = polled_gateway(settings.text_polling)
+    client = await stack.enter_async_context(httpx.AsyncClient())
+    return TextPolling(desk=desk, gateway=gateway, client=client)
+
+
+def texts_come_in(settings: Settings) -> bool:
+    """Whether an answer by text can reach us through a gateway."""
+    return settings.text_polling is not None or text_hook(settings.text_inbound) is not None
 
 
 def places_of(settings: TextFormSettings, name: str, *, form: bool) -> Places:
