@@ -14,6 +14,7 @@ from typing import Final
 
 from rules.model import EDGES, HOUR_MS, MINUTE_MS, Instant, Quantity, Side
 from service.localtime import local
+from service.storage.outbox import OF_LIMITS
 from service.storage.rows import Record
 from service.wording.format import clock, day, duration, limit_in_text, value_in_text
 from service.wording.phrases import ENGLISH
@@ -93,7 +94,7 @@ def beside(told: Sequence[Record], replayed: Sequence[Record]) -> Beside:
 
 
 def _about_crops(notices: Sequence[Record]) -> list[Record]:
-    return [one for one in notices if one["facts"].get("side") in EDGES]
+    return [one for one in notices if one["kind"] in OF_LIMITS and one["facts"].get("side") in EDGES]
 
 
 def _is_same(was: Record, would: Record, reach_ms: int) -> bool:

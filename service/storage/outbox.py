@@ -11,7 +11,7 @@ import json
 from collections.abc import Sequence
 from uuid import NAMESPACE_URL, uuid5
 
-from sqlalchemy import select, update
+from sqlalchemy import func, select, update
 from sqlalchemy.ext.asyncio import AsyncConnection
 
 from rules.model import Instant
@@ -27,6 +27,8 @@ DIRECT = "direct"
 """The telling of a notice that is for one person and nobody else."""
 TO_THOSE_WOKEN = ("back", "held", "taken", "heard", "site back")
 """Kinds of notices that only those hear who were told of the happening before."""
+OF_LIMITS = ("trouble", "deeper", "also", "back", "held")
+"""Kinds of notices that come from a room's limits and nothing else."""
 IN_THE_SUMMARY = "in the summary"
 """The detail of a telling that did not go out by itself, because its person had too many in that hour."""
 OF_A_NOTICE = ("kind", "telling", "facts", "use_by_ms", "happening_id", "room_id", "at_ms", "addressed")
@@ -281,3 +283,11 @@ async def receipt(
         await connection.execute(update(deliveries).where(sent).values(**noted, **gone))
         await connection.execute(update(deliveries).where(mine, d.receipt.is_(None)).values(**noted))
     return True
+
+
+async def untried_since_ms(connection: AsyncConnection, farm_id: int, now_ms: Instant) -> Instant | None:
+    """Since when the longest waiting telling is due and in nobody's hands; ``None`` if there is none."""
+    d = deliveries.c
+    due = (d.farm_id == farm_id) & (d.state == WAITING) & (d.next_ms <= now_ms) & (d.claimed_until_ms <= now_ms)
+    found: Instant | None = await connection.scalar(select(func.min(d.next_ms)).where(due))
+    return found

@@ -14,6 +14,7 @@ from rules.trial import Trial
 from service.errors import NotUnderstood
 from service.storage import crops, rooms, usuals
 from service.storage.database import Database
+from service.storage.outbox import OF_LIMITS
 from service.storage.usuals import UsualRow
 from service.watch.catalogue import Catalogue
 from service.watch.holds import Holding, Left
@@ -77,7 +78,8 @@ def moved(rows: Any) -> list[tuple[str, str, str, str, str, float]]:
 
 
 def said(rows: Any) -> list[tuple[str, str, Any]]:
-    return sorted((r["notice_key"], r["telling"], _plain(r["facts"])) for r in rows)
+    """Notices of limits; that somebody is going is no matter of limits."""
+    return sorted((r["notice_key"], r["telling"], _plain(r["facts"])) for r in rows if r["kind"] in OF_LIMITS)
 
 
 def _plain(facts: Any) -> str:
