@@ -9,8 +9,9 @@ from __future__ import annotations
 import os
 from pathlib import Path
 from typing import Any, Literal
+from urllib.parse import urlsplit
 
-from pydantic import BaseModel, ConfigDict, Field, SecretStr, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, SecretStr, ValidationError, field_validator
 from pydantic_settings import (
     BaseSettings,
     PydanticBaseSettingsSource,
@@ -127,12 +128,23 @@ class Settings(BaseSettings):
     text_inbound: TextInboundSettings | None = None
     text_polling: TextPollingSettings | None = None
 
+    outside_watch_url: SecretStr | None = None
+    """Called every five minutes while all is well, so that something off the farm notices when the calls stop."""
+
     sweep_every_s: float = Field(default=5.0, gt=0)
     log_as_json: bool = False
 
     clock_factor: float = Field(default=1.0, ge=1.0)
     clock_anchor_wall_ms: int = 0
     clock_anchor_farm_ms: int = 0
+
+    @field_validator("outside_watch_url")
+    @classmethod
+    def _is_web_address(cls, value: SecretStr | None) -> SecretStr | None:
+        parts = None if value is None else urlsplit(value.get_secret_value())
+        if parts is not None and not (parts.scheme in {"http", "https"} and parts.hostname):
+            raise ValueError("must be a whole http or https address")
+        return value
 
     @classmethod
     def settings_customise_sources(

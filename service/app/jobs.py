@@ -54,7 +54,7 @@ class Jobs:
         fetching = (
             [] if self.polling is None else [Tick(name="fetch", every_s=FETCH_EVERY_S, ask=self.polling.fetch)]
         )
-        return [
+        ticks = [
             *fetching,
             Tick(name="sweep", every_s=sweep_every_s, ask=self.desk.sweep.all_rooms),
             Tick(name="silence", every_s=min(SILENCE_EVERY_S, sweep_every_s), ask=self.silence.look),
@@ -85,8 +85,8 @@ class Jobs:
         async with self.desk.database.write() as connection:
             await machine.beat(connection, farm_id, PULSE, now_ms, "")
             for name, (at_ms, every_s) in self.ran.items():
-                at_ms = now_ms if name == "pulse" else at_ms
-                await machine.beat(connection, farm_id, f"{TICK}{name}", at_ms, f"{every_s:g}")
+                last_ms = now_ms if name == "pulse" else at_ms
+                await machine.beat(connection, farm_id, f"{TICK}{name}", last_ms, f"{every_s:g}")
 
     async def tidy(self) -> None:
         """Drop what has been kept long enough, and make room for the months to come."""

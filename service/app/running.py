@@ -7,7 +7,6 @@ from collections.abc import AsyncGenerator, Coroutine
 from contextlib import AsyncExitStack, asynccontextmanager
 from typing import Any
 
-import httpx
 from fastapi import FastAPI
 from starlette.middleware.trustedhost import TrustedHostMiddleware
 
@@ -16,7 +15,7 @@ from service.api.routes import add_api
 from service.app.farm_row import farm_row
 from service.app.jobs import Jobs
 from service.app.listening import make_recording
-from service.app.outside_watch import OutsideWatch
+from service.app.outside_watch import outside_watch
 from service.app.texts_in import hosts, text_hook, text_polling, texts_come_in
 from service.app.ways import make_carriers, set_up
 from service.clock import Clock, ScaledClock, SystemClock
@@ -143,9 +142,10 @@ async def _tell(settings: Settings, desk: Desk, *, stack: AsyncExitStack) -> Non
         ),
         usual=UsualWatch(database=database, farm=farm, clock=clock),
         silence=silence,
+        outside=await outside_watch(settings, desk, stack),
         polling=await text_polling(settings, desk, stack),
     )
-    scheduler = start_ticks(jobs.ticks(sweep_every_s=settings.sweep_every_s))
+    scheduler = start_ticks(jobs.ticks(sweep_every_s=settings.sweep_every_s), done=jobs.went_through)
     stack.callback(scheduler.shutdown, wait=False)
 
 

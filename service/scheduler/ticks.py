@@ -24,12 +24,15 @@ class Tick:
     ask: Callable[[], Awaitable[object]]
 
 
-def start_ticks(ticks: list[Tick]) -> AsyncIOScheduler:
-    """Ring every tick at its interval; a tick that is still busy is not rung again."""
+def start_ticks(ticks: list[Tick], *, done: Callable[[str], None] = lambda _name: None) -> AsyncIOScheduler:
+    """Ring every tick at its interval; a tick that is still busy is not rung again.
+
+    ``done`` is told the name of each tick that went through.
+    """
     scheduler = AsyncIOScheduler(timezone="UTC")
     for tick in ticks:
         scheduler.add_job(
-            _contained(tick),
+            _contained(tick, done),
             IntervalTrigger(seconds=tick.every_s),
             id=tick.name,
             max_instances=1,
@@ -40,10 +43,11 @@ def start_ticks(ticks: list[Tick]) -> AsyncIOScheduler:
     return scheduler
 
 
-def _contained(tick: Tick) -> Callable[[], Awaitable[None]]:
+def _contained(tick: Tick, done: Callable[[str], None]) -> Callable[[], Awaitable[None]]:
     async def ring() -> None:
         try:
             await tick.ask()
+            done(tick.name)
         except PassingError as error:
             log.warning("tick put off", tick=tick.name, cause=str(error))
         except Exception:  # noqa: BLE001 - the next tick must come
