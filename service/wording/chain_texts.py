@@ -49,7 +49,7 @@ class ChainPhrases:
     went_in_somewhere: str
     was_working: str
     was_working_somewhere: str
-    call: str
+    call: tuple[str, str]
     look: str
     """Where no number is known."""
     enter: tuple[str, str, str]
@@ -70,14 +70,14 @@ class ChainPhrases:
 
 ENGLISH_CHAIN: Final = ChainPhrases(
     taken="{person} is going to {room}. Nothing for you to do now.",
-    taken_elsewhere="{person} is going to see to what you were told of. Nothing for you to do now.",
+    taken_elsewhere="{person} is going to see to the trouble you were told of. Nothing for you to do now.",
     still="{where}: trouble since {since}. {person} went at {time}, no better since.",
     whole_farm="Whole farm",
-    went_in="{person} said going to {room} at {since}, and has not said out.",
-    went_in_somewhere="{person} said going at {since}, and has not said out.",
-    was_working="{person} was to be out of {room} at {until}, and has not said out.",
-    was_working_somewhere="{person} was to be out at {until}, and has not said out.",
-    call="Call {phone}, else go and look.",
+    went_in="{person} went to {room} at {since}, no word since.",
+    went_in_somewhere="{person} went at {since}, no word since.",
+    was_working="{person} was due out of {room} at {until}, no word.",
+    was_working_somewhere="{person} was due out at {until}, no word.",
+    call=("Call {phone} or go.", "Call {phone}."),
     look="Go and look.",
     enter=(
         "Do not go in alone, air out from outside, meter at the door.",
@@ -86,10 +86,7 @@ ENGLISH_CHAIN: Final = ChainPhrases(
     ),
     trial="Test text from {farm}, {time}.",
     trial_here="Please reply HERE, so that we know texts reach you and your answers reach us.",
-    trial_ring=(
-        "Is the phone muted as at night, and did this ring all the same? Then reply HERE."
-        " If not, let our number ring through."
-    ),
+    trial_ring="Phone set as at night: did it ring? Then reply HERE. If not, let our number through.",
     trial_nothing="A text about a house will reach you like this one. Nothing to do.",
     opted_out=(
         "{person} has opted out of our texts at the phone company: none get through now."
@@ -102,25 +99,23 @@ ENGLISH_CHAIN: Final = ChainPhrases(
 
 SPANISH_CHAIN: Final = ChainPhrases(
     taken="{person} va a {room}. Usted no tiene que hacer nada ahora.",
-    taken_elsewhere="{person} va a atender lo que le avisamos. Usted no tiene que hacer nada ahora.",
+    taken_elsewhere="{person} va a atender el problema que le avisamos. Usted no tiene que hacer nada ahora.",
     still="{where}: problema desde las {since}. {person} fue a las {time} y no mejora.",
     whole_farm="Toda la granja",
-    went_in="{person} dijo voy a {room} a las {since} y no ha dicho fuera.",
-    went_in_somewhere="{person} dijo voy a las {since} y no ha dicho fuera.",
-    was_working="{person} iba a salir de {room} a las {until} y no ha dicho fuera.",
-    was_working_somewhere="{person} iba a salir a las {until} y no ha dicho fuera.",
-    call="Llame al {phone} o vaya a ver.",
+    went_in="{person} fue a {room} a las {since}, sin noticias.",
+    went_in_somewhere="{person} fue a las {since}, sin noticias.",
+    was_working="{person} debia salir de {room} a las {until}.",
+    was_working_somewhere="{person} debia salir a las {until}.",
+    call=("Llame {phone} o vaya.", "Llame {phone}."),
     look="Vaya a ver.",
     enter=(
-        "No entre solo, ventile desde afuera, medidor en la puerta.",
-        "No entre solo, ventile, medidor en la puerta.",
-        "No entre solo, ventile, medidor en puerta.",
+        "No entre solo, ventile desde fuera, mida en la puerta.",
+        "No entre solo, ventile, mida en la puerta.",
+        "No entre solo, ventile, mida en puerta.",
     ),
-    trial="Mensaje de prueba de {farm}, {time}.",
+    trial="Prueba de {farm}, {time}.",
     trial_here="Responda AQUI, para saber que le llegan y que nos llegan sus respuestas.",
-    trial_ring=(
-        "¿Tiene el celular en silencio como de noche y aun asi sono? Responda AQUI. Si no, permita nuestro numero."
-    ),
+    trial_ring="Celular puesto como de noche: ¿sono? Responda AQUI. Si no, permita nuestro numero.",
     trial_nothing="Asi le llegara un aviso de una casa. No tiene que hacer nada.",
     opted_out=(
         "{person} rechazo nuestros mensajes con su telefonica: ya no le llega ninguno."
@@ -197,14 +192,25 @@ def not_out_text(facts: NotOutFacts, reader: Reader) -> str:
 
 
 def _not_out(facts: NotOutFacts, reader: Reader) -> Iterator[str]:
-    said = CHAIN_IN[reader.language]
-    named, bare = replies(reader.answers, PHRASES_IN[reader.language])
-    call = said.call.format(phone=bounded(facts.phone, _PHONE_SEPTETS)) if facts.phone else said.look
-    for name in (person_name(facts.person), bounded(facts.person, _SHORT_NAME_SEPTETS)):
-        who = _who_is_in(facts, said, name)
-        for reply in (named, bare):
-            for enter in said.enter:
-                yield joined(who, call, enter, reply, _invented(reader, invented=facts.invented))
+    said, phrases = CHAIN_IN[reader.language], PHRASES_IN[reader.language]
+    named, bare = replies(reader.answers, phrases)
+    end = _invented(reader, invented=facts.invented)
+    long, short = _call(facts, said)
+    who = _who_is_in(facts, said, person_name(facts.person))
+    for enter in said.enter:
+        yield joined(who, long, enter, named, end)
+    who = _who_is_in(facts, said, bounded(facts.person, _SHORT_NAME_SEPTETS))
+    for call, reply in ((long, named), (long, bare), (short, bare)):
+        for enter in said.enter[1:]:
+            yield joined(who, call, enter, reply, end)
+    yield joined(who, short, said.enter[-1], bare, phrases.invented_short if facts.invented else "")
+
+
+def _call(facts: NotOutFacts, said: ChainPhrases) -> tuple[str, str]:
+    if not facts.phone:
+        return said.look, said.look
+    phone = bounded(facts.phone, _PHONE_SEPTETS)
+    return said.call[0].format(phone=phone), said.call[1].format(phone=phone)
 
 
 def _who_is_in(facts: NotOutFacts, said: ChainPhrases, name: str) -> str:

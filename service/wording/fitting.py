@@ -31,11 +31,12 @@ def told_alike(ladder: Callable[[Reader], Iterable[str]], reader: Reader) -> str
         ladder: what a reader may be told, the fullest first; equally long in every language.
         reader: whoever is told.
     """
-    rungs = [list(ladder(replace(reader, language=language))) for language in LANGUAGES]
-    mine = rungs[LANGUAGES.index(reader.language)]
-    return next(
-        (text for text, *all_of_them in zip(mine, *rungs, strict=True) if all(map(fits, all_of_them))), mine[-1]
-    )
+    mine, last = LANGUAGES.index(reader.language), ""
+    for rung in zip(*(ladder(replace(reader, language=language)) for language in LANGUAGES), strict=True):
+        last = rung[mine]
+        if all(fits(text) for text in rung):
+            break
+    return last
 
 
 def joined(*sentences: str) -> str:
@@ -67,7 +68,8 @@ def cut_list(names: Sequence[str], septets: int) -> str:
 
 
 def capital(words: str) -> str:
-    return words[:1].upper() + words[1:]
+    """With a large first letter, if the basic alphabet has it."""
+    return to_gsm7(words[:1].upper()) + words[1:]
 
 
 def replies(answers: Answers | None, phrases: Phrases) -> tuple[str, str]:

@@ -110,8 +110,8 @@ SPANISH_PEOPLE: Final = PeoplePhrases(
     went=("{person} fue a las {time}, no mejora.", "{person} fue a las {time}.", "{person} fue {time}."),
     average=("Promedio del cuarto, no lo que respira una persona.", "Promedio, no exposicion.", "Promedio."),
     enter=(
-        "No entre solo. Ventile desde afuera, luego mida con medidor en la puerta.",
-        "No entre solo. Ventile desde afuera, mida en la puerta.",
+        "No entre solo. Ventile desde fuera, luego mida con medidor en la puerta.",
+        "No entre solo. Ventile desde fuera, mida en la puerta.",
         "No entre solo. Ventile, mida en la puerta.",
         "No entre solo. Ventile, mida en puerta.",
     ),

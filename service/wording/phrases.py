@@ -200,7 +200,7 @@ SPANISH: Final = Phrases(
         Quantity.DOOR: ("cerrada", "abierta"),
         Quantity.MAINS: ("cortada", "conectada"),
         Quantity.GENERATOR: ("parado", "en marcha"),
-        Quantity.AIRFLOW: ("sin mover aire", "moviendo aire"),
+        Quantity.AIRFLOW: ("sin aire", "con aire"),
         Quantity.MISTING: ("parado", "en marcha"),
         Quantity.WATER_PRESSURE: ("perdida", "presente"),
         Quantity.TANK_LEVEL: ("bajo", "lleno"),

@@ -13,12 +13,13 @@ from rules.model import CONTACTS, Quantity, Side
 from service.wording.fitting import ROOM_SEPTETS, bounded, joined, person_name, told_alike
 from service.wording.format import duration, limit_in_text, value_in_text
 from service.wording.language import Language
-from service.wording.phrases import PHRASES_IN, Phrases
+from service.wording.phrases import PHRASES_IN
 from service.wording.reader import Reader
-from service.wording.units import Units
 
 MOST_READINGS: Final = 3
 _PROBE_SEPTETS: Final = 16
+_SHORT_PROBE_SEPTETS: Final = 12
+_SHORT_NAME_SEPTETS: Final = 8
 _CONTACT_ON: Final = 0.5
 
 
@@ -103,24 +104,31 @@ def why_text(facts: WhyFacts, reader: Reader) -> str:
 
 def _fullest_first(facts: WhyFacts, reader: Reader) -> Iterator[str]:
     said, phrases = WHY_IN[reader.language], PHRASES_IN[reader.language]
-    end = phrases.invented if facts.invented else ""
+    who = person_name(facts.set_by or "")
     wait = said.wait.format(wait=duration(facts.wait_minutes, phrases)) if facts.wait_minutes else said.at_once
-    probe = said.probe.format(probe=bounded(facts.probe, _PROBE_SEPTETS))
+
+    def text(who: str, count: int, invented: str, probe_septets: int = _PROBE_SEPTETS) -> str:
+        limit, read = _limit(facts, who, reader), _read(facts, reader, count)
+        probe = said.probe.format(probe=bounded(facts.probe, probe_septets))
+        return joined(limit, read, wait, probe, invented if facts.invented else "")
+
     for count in range(MOST_READINGS, 0, -1):
-        yield joined(_limit(facts, said, phrases, reader.units), _read(facts, reader, count), wait, probe, end)
+        yield text(who, count, phrases.invented)
+    yield text(bounded(who, _SHORT_NAME_SEPTETS), 1, phrases.invented_short, _SHORT_PROBE_SEPTETS)
 
 
-def _limit(facts: WhyFacts, said: WhyPhrases, phrases: Phrases, units: Units) -> str:
+def _limit(facts: WhyFacts, who: str, reader: Reader) -> str:
+    said, phrases = WHY_IN[reader.language], PHRASES_IN[reader.language]
     if facts.quantity in CONTACTS:
         sentence, limit = said.should_be, phrases.contact[facts.quantity][facts.limit >= _CONTACT_ON]
     else:
         sentence = said.people_limit if facts.side is Side.PEOPLE else said.limit
-        limit = limit_in_text(facts.quantity, facts.limit, units)
+        limit = limit_in_text(facts.quantity, facts.limit, reader.units)
     room = bounded(facts.room, ROOM_SEPTETS)
     origin = said.from_profile if facts.set_by is None else said.set_by
     return joined(
         sentence.format(room=room, what=phrases.quantity[facts.quantity], limit=limit),
-        origin.format(person=person_name(facts.set_by or ""), day=facts.set_on),
+        origin.format(person=who, day=facts.set_on),
     )
 
 
