@@ -109,16 +109,15 @@ async def newest_values(
     connection: AsyncConnection, farm_id: int, quantities: Sequence[Quantity], *, from_ms: Instant, to_ms: Instant
 ) -> dict[Quantity, list[float]]:
     """The newest value of every probe that measures one of these, if it is newer than ``from_ms``."""
-    s, r = series.c, readings.c
-    at = select(func.max(r.at_ms)).where(
-        r.farm_id == s.farm_id, r.series_id == s.series_id, r.at_ms >= from_ms, r.at_ms <= to_ms
-    )
+    s, r, other = series.c, readings.c, readings.alias().c
+    within = (other.at_ms >= from_ms) & (other.at_ms <= to_ms)
+    mine = (other.farm_id == s.farm_id) & (other.series_id == s.series_id)
+    newest_ms = select(func.max(other.at_ms)).where(mine, within).correlate(series).scalar_subquery()
     statement = (
         select(s.quantity, r.value)
+        .select_from(series)
         .join(readings, and_(r.farm_id == s.farm_id, r.series_id == s.series_id))
-        .where(
-            s.farm_id == farm_id, s.quantity.in_([q.value for q in quantities]), r.at_ms == at.scalar_subquery()
-        )
+        .where(s.farm_id == farm_id, s.quantity.in_([q.value for q in quantities]), r.at_ms == newest_ms)
     )
     found: dict[Quantity, list[float]] = {}
     for quantity, value in await connection.execute(statement):
