@@ -65,6 +65,9 @@ RoomId: TypeAlias = Annotated[
 PersonId: TypeAlias = Annotated[
     str, Field(pattern=r"^[a-z0-9][a-z0-9-]{0,31}$", description="Lower-case letters, digits and hyphens.")
 ]
+RotaId: TypeAlias = Annotated[
+    str, Field(pattern=r"^[a-z0-9][a-z0-9-]{0,31}$", description="Lower-case letters, digits and hyphens.")
+]
 BatchId: TypeAlias = Annotated[
     str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,59}$", description="Letters, digits, and . _ -")
 ]

@@ -1,43 +1,35 @@
-"""People, and whom to call in what order."""
+"""People: how they are told, of which rooms, in which hours, and what is missing before they can be relied on."""
 
 from __future__ import annotations
 
+import json
 import re
-from typing import Annotated, Final, Literal, TypeAlias
+from typing import Annotated, Any, Final, Literal, TypeAlias
 
-import phonenumbers
 from fastapi import APIRouter
 from pydantic import AfterValidator, Field, model_validator
 
-from rules.model import MINUTE_MS
 from service.api.access import AtDesk, changing
-from service.api.fields import Answered, Asked, Language, Name, PersonId, UnitsName, Who
+from service.api.fields import Answered, Asked, Name, PersonId, RoomId, UnitsName, Who
 from service.api.moments import Shown
+from service.api.phone import in_use, phone_number, region_known
 from service.api.problems import declared
-from service.errors import NotAllowed
-from service.log import log
-from service.storage import people, views
+from service.errors import NotAllowed, NotUnderstood
+from service.storage import people, rooms, views
+from service.storage.database import Connection
 from service.storage.rows import Record
+from service.watch.on_call import rooms_of
+from service.watch.set_up import can_be_told, missing
+from service.wording.language import Language
 
 router = APIRouter(tags=["people"])
 
-LONGEST_WAIT_MINUTES: Final = 24 * 60
-MOST_LINES: Final = 30
+MOST_ROOMS: Final = 200
 _EMAIL: Final = re.compile(r"[A-Za-z0-9!#$%&'*+/=?^_`{|}~.-]{1,64}@[A-Za-z0-9-]+(\.[A-Za-z0-9-]+)+")
 """Addresses as people have them; the quoted and bracketed ones of RFC 5322 are left out on purpose."""
+_CLOCK: Final = re.compile(r"([01]\d|2[0-3]):([0-5]\d)", re.ASCII)
 
-Daypart: TypeAlias = Literal["day", "night"]
-
-
-def _phone(text: str) -> str:
-    """Return a number as E.164 writes it: "+", country, number."""
-    try:
-        number = phonenumbers.parse(text, None)
-    except phonenumbers.NumberParseException as error:
-        raise ValueError("not a phone number: write it with + and the country, such as +1 202 555 0123") from error
-    if number.extension or not phonenumbers.is_possible_number(number):
-        raise ValueError("not a number that a text can be sent to; are all digits there?")
-    return phonenumbers.format_number(number, phonenumbers.PhoneNumberFormat.E164)
+OwnWay: TypeAlias = Literal["text", "voice", "mail"]
 
 
 def _email(text: str) -> str:
@@ -46,18 +38,71 @@ def _email(text: str) -> str:
     return text
 
 
+def _clock(text: str) -> str:
+    if _CLOCK.fullmatch(text) is None:
+        raise ValueError("not a time of day: write it like 06:00")
+    return text
+
+
+def _region(text: str) -> str:
+    if not region_known(text):
+        raise ValueError("not a country of ISO 3166, such as US")
+    return text
+
+
+TimeOfDay: TypeAlias = Annotated[str, AfterValidator(_clock)]
+
+
 class PersonSaid(Asked):
     """All that can be said of a person."""
 
     name: Name
-    phone: Annotated[str, Field(max_length=40), AfterValidator(_phone)] | None = Field(
-        description="With + and country; kept as E.164."
+    phone: Annotated[str, Field(max_length=40)] | None = Field(
+        description="With + and country, or as dialled in the region; kept as E.164."
+    )
+    region: Annotated[str, AfterValidator(_region)] | None = Field(
+        default=None, description="Country (ISO 3166, two letters) of a number that is written without +."
     )
     email: Annotated[str, Field(max_length=254), AfterValidator(_email)] | None
     units: UnitsName
     language: Language
     active: bool = Field(description="Somebody who left is told nothing.")
+    manager: bool = Field(default=False, description="Hears of it when somebody asks for no more texts.")
+    way: OwnWay = Field(default="text", description="How this person is told first.")
+    rooms: Annotated[list[RoomId], Field(min_length=1, max_length=MOST_ROOMS)] | None = Field(
+        default=None, description="Told of these rooms only, but always of danger to people; null: of every room."
+    )
+    hours_from: TimeOfDay | None = Field(default=None, description="Called from then on; null: at any hour.")
+    hours_to: TimeOfDay | None = Field(default=None, description="Until then; may be past midnight.")
+    morning_text: bool = Field(default=False, description="Gets the two lines of the morning as a text.")
     who: Who
+
+    @model_validator(mode="after")
+    def _fits_together(self) -> PersonSaid:
+        try:
+            self.phone = None if self.phone is None else phone_number(self.phone, self.region)
+        except NotUnderstood as error:
+            raise ValueError(str(error)) from error
+        if (self.hours_from is None) != (self.hours_to is None) or (
+            self.hours_from is not None and self.hours_from == self.hours_to
+        ):
+            raise ValueError("hours have two different ends, or neither")
+        if self.way == "mail" and self.email is None:
+            raise ValueError("told by mail needs an e-mail address")
+        if self.way == "voice" and self.phone is None:
+            raise ValueError("told by call needs a phone")
+        return self
+
+    def kept(self) -> dict[str, Any]:
+        """As it is kept."""
+        same = ("name", "phone", "email", "units", "language", "way", "who")
+        return {
+            **{name: getattr(self, name) for name in same},
+            **{name: int(getattr(self, name)) for name in ("active", "manager", "morning_text")},
+            "room_ids": None if self.rooms is None else json.dumps(sorted(set(self.rooms))),
+            "hours_from_minute": _minute(self.hours_from),
+            "hours_to_minute": _minute(self.hours_to),
+        }
 
 
 class Person(Answered):
@@ -73,49 +118,20 @@ class Person(Answered):
     units: str
     language: str
     active: bool
+    manager: bool
+    way: str
+    rooms: list[str] | None
+    hours_from: str | None
+    hours_to: str | None
+    morning_text: bool
+    round_trip: Shown | None = Field(
+        description="When an answer last came from this very number. Until then texts to it ask for no answer."
+    )
+    rang: Shown | None = Field(description="When a night text was heard on this phone with its sound off.")
+    opted_out: Shown | None = Field(description="When this number asked for no more texts.")
+    missing: list[str] = Field(description="What is missing before this person can be relied on, in words.")
     recorded: Shown
     who: str
-
-
-class LineAsked(Asked):
-    """One line of a call list."""
-
-    person_id: PersonId
-    after_minutes: Annotated[float, Field(ge=0, le=LONGEST_WAIT_MINUTES)] = Field(
-        description="How long after the first, if nobody answered. The first two are told at once."
-    )
-
-
-class CallListAsked(Asked):
-    """Whom to tell, in order."""
-
-    lines: Annotated[list[LineAsked], Field(max_length=MOST_LINES)]
-    who: Who
-
-    @model_validator(mode="after")
-    def _in_order(self) -> CallListAsked:
-        if len({line.person_id for line in self.lines}) < len(self.lines):
-            raise ValueError("somebody is on the list twice")
-        waits = [line.after_minutes for line in self.lines]
-        if waits != sorted(waits):
-            raise ValueError("nobody further down may be told sooner")
-        return self
-
-
-class Line(Answered):
-    """One line of a call list with the person on it."""
-
-    person_id: str
-    name: str
-    after_minutes: float
-    active: bool = Field(description="False: passed over.")
-
-
-class CallList(Answered):
-    """Whom to tell by day or by night."""
-
-    daypart: Daypart
-    lines: list[Line]
 
 
 @router.get("/people", summary="Everyone, by name", responses=declared())
@@ -125,79 +141,56 @@ async def get_people(desk: AtDesk) -> list[Person]:
 
 
 @router.put(
-    "/people/{person_id}", summary="Add a person, or change what is known of them", responses=declared(409)
+    "/people/{person_id}",
+    summary="Add a person, or change what is known of them",
+    description="A new number has proved nothing yet: what was proved of the old one is forgotten.",
+    responses=declared(404, 409),
 )
 async def put_person(desk: AtDesk, person_id: PersonId, said: PersonSaid) -> Person:
-    values = {
-        "person_id": person_id,
-        **said.model_dump(),
-        "active": int(said.active),
-        "recorded_ms": desk.clock.now_ms(),
-    }
+    values = {"person_id": person_id, **said.kept(), "recorded_ms": desk.clock.now_ms()}
     async with changing(desk) as connection:
-        if said.active and not _can_be_told(values):
-            lines = await views.call_lines(connection, desk.farm_id)
-            if any(line["person_id"] == person_id for line in lines):
-                raise NotAllowed(f"{said.name} is on a call list and could not be told without phone and e-mail")
+        for room_id in said.rooms or ():
+            await rooms.room(connection, desk.farm_id, room_id)
+        before = await people.find_person(connection, desk.farm_id, person_id)
+        if before is None or before["phone"] != values["phone"]:
+            values |= {"round_trip_ms": None, "rang_ms": None, "opted_out_ms": None}
+        await _still_tellable(connection, desk.farm_id, values)
         await people.save_person(connection, desk.farm_id, values)
-    return _person(values)
+        return _person(await people.person(connection, desk.farm_id, person_id))
 
 
-@router.get("/call-lists/{daypart}", summary="Whom to tell by day or by night", responses=declared())
-async def get_call_list(desk: AtDesk, daypart: Daypart) -> CallList:
-    async with desk.database.read() as connection:
-        return _call_list(daypart, await views.call_lines(connection, desk.farm_id, daypart))
-
-
-@router.put("/call-lists/{daypart}", summary="Change whom to tell", responses=declared(404, 409))
-async def put_call_list(desk: AtDesk, daypart: Daypart, asked: CallListAsked) -> CallList:
-    lines = [(line.person_id, round(line.after_minutes * MINUTE_MS)) for line in asked.lines]
-    async with changing(desk) as connection:
-        await people.set_call_list(
-            connection, desk.farm_id, daypart, lines, who=asked.who, recorded_ms=desk.clock.now_ms()
-        )
-        rows = await views.call_lines(connection, desk.farm_id, daypart)
-        mute = [row["name"] for row in rows if not _can_be_told(row)]
-        if mute:
-            raise NotAllowed(f"{', '.join(mute)} could not be told: no phone and no e-mail is known")
-    log.info("call list changed", daypart=daypart, people=[person_id for person_id, _ in lines], who=asked.who)
-    return _call_list(daypart, rows)
-
-
-def _can_be_told(row: Record) -> bool:
-    return bool(row["phone"] or row["email"])
+async def _still_tellable(connection: Connection, farm_id: int, values: Record) -> None:
+    if not values["active"] or can_be_told(values):
+        return
+    person_id = values["person_id"]
+    lines = await views.call_lines(connection, farm_id)
+    turns = await views.people_with_turns(connection, farm_id)
+    if person_id in turns or any(line["person_id"] == person_id for line in lines):
+        raise NotAllowed(f"{values['name']} is on a call list or has turns, and could not be told without phone and e-mail")
 
 
 def _person(row: Record) -> Person:
+    same = ("person_id", "name", "phone", "email", "units", "language", "way", "who")
     return Person(
-        person_id=row["person_id"],
-        name=row["name"],
-        phone=row["phone"],
-        phone_in_use=None if row["phone"] is None else _in_use(row["phone"]),
-        email=row["email"],
-        units=row["units"],
-        language=row["language"],
+        **{name: row[name] for name in same},
+        phone_in_use=None if row["phone"] is None else in_use(row["phone"]),
         active=bool(row["active"]),
+        manager=bool(row["manager"]),
+        rooms=rooms_of(row),
+        hours_from=_shown(row["hours_from_minute"]),
+        hours_to=_shown(row["hours_to_minute"]),
+        morning_text=bool(row["morning_text"]),
+        round_trip=row["round_trip_ms"],
+        rang=row["rang_ms"],
+        opted_out=row["opted_out_ms"],
+        missing=missing(row),
         recorded=row["recorded_ms"],
-        who=row["who"],
     )
 
 
-def _in_use(phone: str) -> bool:
-    try:
-        return phonenumbers.is_valid_number(phonenumbers.parse(phone, None))
-    except phonenumbers.NumberParseException:
-        return False
+def _minute(clock: str | None) -> int | None:
+    return None if clock is None else 60 * int(clock[:2]) + int(clock[3:])
 
 
-def _call_list(daypart: Daypart, rows: list[Record]) -> CallList:
-    lines = [
-        Line(
-            person_id=row["person_id"],
-            name=row["name"],
-            after_minutes=row["after_ms"] / MINUTE_MS,
-            active=bool(row["active"]),
-        )
-        for row in rows
-    ]
-    return CallList(daypart=daypart, lines=lines)
+def _shown(minute: int | None) -> str | None:
+    return None if minute is None else f"{minute // 60:02}:{minute % 60:02}"

@@ -26,10 +26,16 @@ async def person(connection: AsyncConnection, farm_id: int, person_id: str) -> R
     Raises:
         NotFound: there is nobody of this id.
     """
-    row = await one(connection, select(people).where(people.c.farm_id == farm_id, people.c.person_id == person_id))
+    row = await find_person(connection, farm_id, person_id)
     if row is None:
         raise NotFound(f"there is nobody with the id {person_id!r}")
     return row
+
+
+async def find_person(connection: AsyncConnection, farm_id: int, person_id: str) -> Record | None:
+    """One person, if there is one of this id."""
+    mine = (people.c.farm_id == farm_id) & (people.c.person_id == person_id)
+    return await one(connection, select(people).where(mine))
 
 
 async def save_person(connection: AsyncConnection, farm_id: int, values: Record) -> None:

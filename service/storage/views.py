@@ -24,7 +24,9 @@ from service.storage.tables import (
     notices,
     people,
     rejected,
+    rotas,
     transitions,
+    turns,
 )
 
 BEGINNING_BYTES: Final = 4096
@@ -177,16 +179,24 @@ async def newest_batches(connection: AsyncConnection, farm_id: int, limit: int) 
 
 
 async def call_lines(connection: AsyncConnection, farm_id: int, daypart: str | None = None) -> list[Record]:
-    """Lines of the call lists with the people on them, those who left as well, in order."""
-    c, p = call_list.c, people.c
-    known = (c.daypart, c.position, c.person_id, c.after_ms, p.name, p.active, p.phone, p.email)
+    """Lines of the call lists with the people or rotas on them, those who left as well, in order."""
+    c, p, r = call_list.c, people.c, rotas.c
+    name, active = func.coalesce(p.name, r.name).label("name"), func.coalesce(p.active, 1).label("active")
+    known = (c.daypart, c.position, c.person_id, c.rota_id, c.after_ms, name, active, p.phone, p.email)
     statement = (
         select(*known)
-        .join(people, (p.farm_id == c.farm_id) & (p.person_id == c.person_id))
+        .join(people, (p.farm_id == c.farm_id) & (p.person_id == c.person_id), isouter=True)
+        .join(rotas, (r.farm_id == c.farm_id) & (r.rota_id == c.rota_id), isouter=True)
         .where(c.farm_id == farm_id)
         .order_by(c.daypart, c.position)
     )
     return await many(connection, statement if daypart is None else statement.where(c.daypart == daypart))
+
+
+async def people_with_turns(connection: AsyncConnection, farm_id: int) -> set[str]:
+    """Everybody who has a turn of a rota."""
+    found = await many(connection, select(turns.c.person_id).where(turns.c.farm_id == farm_id).distinct())
+    return {str(row["person_id"]) for row in found}
 
 
 def _with_facts(rows: Sequence[Record]) -> list[Record]:

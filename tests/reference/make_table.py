@@ -68,6 +68,7 @@ FILES: Final = (
         ),
     ),
     File(name="night_windows.csv", group="kind", about="Nights, days and moments on local clocks."),
+    File(name="phone_numbers.csv", group="quantity", about="Numbers as people write them, and as E.164 does."),
     File(
         name="rota_recurrence.csv",
         group="quantity",
@@ -84,6 +85,11 @@ FILES: Final = (
         about="Example packs with their resolved form, the time rule, names, versions and units of SenML.",
     ),
     File(name="mqtt.csv", group="kind", about="Which topics a filter matches, and which topic names are valid."),
+    File(
+        name="push_problem_cap.csv",
+        group="quantity",
+        about="Words of the Common Alerting Protocol 1.2, and how it writes a moment.",
+    ),
 )
 
 _PROGRAMS: Final = re.compile(
@@ -126,7 +132,10 @@ _ELSEWHERE: Final = (
     ),
     ("SenML units and versions beyond those here", "no quantity of ours comes in them"),
     ("record keeping, recording intervals, retention", "exports are not built"),
-    ("phone numbers (E.164), rotas (RFC 5545), push messages, CAP", "those ways to tell and rotas are not built"),
+    (
+        "phone numbers (E.164), rotas (RFC 5545), push messages, the rest of CAP",
+        "those ways to tell and rotas are not built",
+    ),
     ("MQTT facts beyond topics", "they concern the broker; the kill test meets them on real parts"),
     (
         "a real office room for a week, a reading a minute (Candanedo, Feldheim 2016, *Energy and Buildings* 112)",

@@ -49,6 +49,17 @@ GOOD: Final[dict[str, dict[str, Any]]] = {
         "name": "B", "phone": "+12025550142", "email": None, "units": "us", "language": "en", "active": True,
         "who": "I",
     },
+    "PUT /api/rotas/nights": {"name": "Nights", "who": "I"},
+    "PUT /api/rotas/nights/turns/a": {
+        "person_id": "ben", "starts": "2026-10-26T20:00", "minutes": 720, "repeats": "FREQ=DAILY", "who": "I",
+    },
+    "POST /api/rotas/nights/swaps": {
+        "person_id": "ben", "from": "2026-11-25T12:00:00Z", "until": "2026-11-26T12:00:00Z", "who": "I",
+    },
+    "POST /api/people/ben/absences": {
+        "from": "2026-11-25T12:00:00Z", "until": "2026-11-26T12:00:00Z", "instead": None, "why": "", "who": "I",
+    },
+    "PUT /api/figures/going_minutes": {"value": 50, "who": "I"},
     "PUT /api/call-lists/day": {"lines": [{"person_id": "ben", "after_minutes": 0}], "who": "I"},
 }  # fmt: skip
 
