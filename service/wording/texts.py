@@ -24,11 +24,6 @@ from service.wording.reader import Reader
 from service.wording.segments import one_line, to_gsm7
 from service.wording.units import Units
 
-__all__ = [
-    "ROOM_SEPTETS", "AlarmFacts", "BackFacts", "Went", "alarm_text", "back_text", "bounded", "deeper_text",
-    "joined", "no_better_text",
-]  # fmt: skip
-
 SPECIES_SEPTETS: Final = 10
 STAGE_SEPTETS: Final = 10
 _PLACE_SEPTETS: Final = 12

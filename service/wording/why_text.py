@@ -42,7 +42,7 @@ class WhyFacts:
     """When the first of those three was measured, on the farm's clock."""
     last_time: str
     wait_minutes: int
-    """How long beyond the limit before anybody is told; 0 for at once."""
+    """How long beyond the limit before anybody is told, 0 for at once; of a limit for people, its average."""
     probe: str
     """What people call it: its place, else its name on the wire."""
     invented: bool
@@ -62,6 +62,8 @@ class WhyPhrases:
     """Where there is one reading, or all at one time."""
     no_readings: str
     wait: str
+    average: str
+    """A limit for people stands for an average, and not for a wait."""
     at_once: str
     probe: str
 
@@ -76,13 +78,14 @@ ENGLISH_WHY: Final = WhyPhrases(
     reading="Read {readings} at {last}.",
     no_readings="No readings.",
     wait="Told after {wait}.",
+    average="Average of {wait}.",
     at_once="Told at once.",
     probe="Probe {probe}.",
 )
 
 SPANISH_WHY: Final = WhyPhrases(
     limit="{room} {what}: limite {limit},",
-    people_limit="{room} {what}: limite para personas {limit},",
+    people_limit="{room} {what}: limite personas {limit},",
     should_be="{room} {what}: debe estar {limit},",
     set_by="lo puso {person} {day}.",
     from_profile="del perfil de la especie {day}.",
@@ -90,6 +93,7 @@ SPANISH_WHY: Final = WhyPhrases(
     reading="Lectura {readings} a las {last}.",
     no_readings="Sin lecturas.",
     wait="Aviso tras {wait}.",
+    average="Promedio de {wait}.",
     at_once="Aviso inmediato.",
     probe="Sonda {probe}.",
 )
@@ -105,7 +109,8 @@ def why_text(facts: WhyFacts, reader: Reader) -> str:
 def _fullest_first(facts: WhyFacts, reader: Reader) -> Iterator[str]:
     said, phrases = WHY_IN[reader.language], PHRASES_IN[reader.language]
     who = person_name(facts.set_by or "")
-    wait = said.wait.format(wait=duration(facts.wait_minutes, phrases)) if facts.wait_minutes else said.at_once
+    waited = said.average if facts.side is Side.PEOPLE else said.wait
+    wait = waited.format(wait=duration(facts.wait_minutes, phrases)) if facts.wait_minutes else said.at_once
 
     def text(who: str, count: int, invented: str, probe_septets: int = _PROBE_SEPTETS) -> str:
         limit, read = _limit(facts, who, reader), _read(facts, reader, count)
