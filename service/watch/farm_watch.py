@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from rules.model import HOUR_MS, Instant, Quantity, Side
+from rules.model import HOUR_MS, SECOND_MS, Instant, Quantity, Side
 from rules.together import Contacts, Failure, Measure, Ongoing, Trouble, joins, measure, together
 from service.clock import Clock
 from service.errors import PassingError
@@ -26,6 +26,8 @@ from service.watch.site_facts import Site, site_notice
 
 CONTACT_HOLDS_MS: Final = 12 * HOUR_MS
 """Contacts often report changes only; what one said longer ago is not taken for the present (judgement)."""
+BEFORE_TOLD_MS: Final = 3 * SECOND_MS
+"""So long before the first of them would be told alone, what belongs together is told: the others had their time."""
 NOT_GROWN_IN: Final = frozenset({rooms.COOLER, "outside", "tank area"})
 """Kinds of rooms that do not count towards how many rooms a small farm has."""
 TOLD_WITH: Final = "told with the whole farm"
@@ -129,7 +131,9 @@ class FarmWatch:
             if row["notice_key"] not in joined
         }
         failures = together(rows, contacts=sight.contacts, by=sight.by)
-        return sum([await self._tell(connection, failure, rows, now_ms) for failure in failures])
+        ripe_ms = now_ms + round(BEFORE_TOLD_MS * self.clock.factor)
+        ripe = [f for f in failures if any(_tell_from_ms(rows[t]) <= ripe_ms for t in f.troubles if not t.told)]
+        return sum([await self._tell(connection, failure, rows, now_ms) for failure in ripe])
 
     async def _join(self, connection: Connection, sight: Sight) -> set[str]:
         """Rooms that follow in a failure that was told join it without a text of their own."""
@@ -215,6 +219,11 @@ class FarmWatch:
                     why="back before it went out",
                     spare=(),
                 )
+
+
+def _tell_from_ms(row: Record) -> Instant:
+    """When a room would be told alone."""
+    return int(row["facts"].get("tell_from_ms", 0))
 
 
 def _trouble(row: Record, *, told: bool) -> Trouble:

@@ -1,0 +1,224 @@
+"""What befalls many houses at once is told once, on both databases. The rules are the project's own judgement."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import pytest
+
+from rules.model import Quantity
+from service.storage.database import Database
+from service.watch.holds import Holding
+from service.watch.open_things import open_things
+from service.watch.respond import Word, answer, take
+from tests.support.many_houses import DRY, GOOD, VERY_DRY, ManyHouses, many_houses
+from tests.support.watched import minute
+from tests.support.written import written
+
+ALL_OF_IT = 10_000
+"""A minute that no test reaches."""
+
+
+def dry_from(*minutes: int, until: int = ALL_OF_IT) -> Any:
+    """House 1 is dry from the first of these minutes on, house 2 from the second, and so on."""
+
+    def weather(house: int, at: int) -> float:
+        return DRY if minutes[house - 1] <= at < until else GOOD
+
+    return weather
+
+
+async def facts_of(farm: ManyHouses, kind: str) -> list[dict[str, Any]]:
+    return [json.loads(row["facts"]) for row in await farm.notices(kind)]
+
+
+async def test_a_failure_of_the_whole_farm_is_one_text_to_each(database: Database) -> None:
+    farm = await many_houses(database, 4)
+    await farm.until(18, dry_from(5, 6, 6, 6), step=1)
+    assert farm.counts() == {"maria": 1, "ben": 1}
+    assert farm.texts() == ["4 houses at once: humidity low since 07:15. House 1, 2, 3, 4. Likely water supply."]
+    (site,) = set((await farm.parts()).values())
+    assert site is not None
+    assert site.startswith("site@")
+    (row,) = await written(database, "happenings", happening_id=site)
+    assert (row["room_id"], row["woke"], row["ended_ms"], row["began_ms"]) == (None, 1, None, minute(5))
+
+
+async def test_every_house_keeps_its_own_alarm_and_notice(database: Database) -> None:
+    farm = await many_houses(database, 3)
+    await farm.until(17, dry_from(5, 5, 5), step=15)
+    troubles = await farm.notices("trouble")
+    assert [row["room_id"] for row in troubles] == ["house-1", "house-2", "house-3"]
+    assert [row["addressed"] for row in troubles] == [1, 1, 1]
+    assert {row["state"] for row in await written(database, "alarms")} == {"unacknowledged"}
+
+
+async def test_two_houses_of_many_are_told_one_by_one(database: Database) -> None:
+    farm = await many_houses(database, 4)
+    await farm.until(18, dry_from(5, 5, ALL_OF_IT, ALL_OF_IT), step=3)
+    assert sorted(text.split(" shiitake")[0] for text in farm.texts()) == ["House 1", "House 2"]
+    assert set((await farm.parts()).values()) == {None}
+
+
+async def test_a_farm_of_two_houses_is_all_of_it_when_both_are_dry(database: Database) -> None:
+    farm = await many_houses(database, 2)
+    await farm.until(17, dry_from(5, 5), step=15)
+    assert farm.texts() == ["2 houses at once: humidity low since 07:15. House 1, 2. Likely water supply."]
+
+
+async def test_how_many_houses_are_the_whole_farm_is_the_farms_own_figure(database: Database) -> None:
+    farm = await many_houses(database, 4, merge_rooms=4)
+    await farm.until(18, dry_from(5, 5, 5, ALL_OF_IT), step=3)
+    assert len(farm.texts()) == 3
+
+
+async def test_with_the_mains_off_different_troubles_are_one(database: Database) -> None:
+    farm = await many_houses(database, 3)
+    await farm.contact(Quantity.MAINS, on=False)
+    await farm.contact(Quantity.GENERATOR, on=False, probe="generator-1")
+
+    def stale(house: int, at: int) -> float:
+        return 3000.0 if house == 3 and at >= 1 else 800.0
+
+    await farm.until(28, dry_from(12, 12, ALL_OF_IT), step=13, also={Quantity.CO2: stale})
+    assert farm.texts() == [
+        (
+            "3 houses at once: mains off since 07:11. House 1, 2, 3. Generator not running. "
+            "Wiring: qualified people only."
+        )
+    ]
+
+
+async def test_a_contact_that_says_the_water_is_gone_is_believed(database: Database) -> None:
+    farm = await many_houses(database, 3)
+    await farm.contact(Quantity.WATER_PRESSURE, on=False)
+    await farm.until(17, dry_from(5, 5, 5), step=15)
+    assert farm.texts() == ["3 houses at once: humidity low since 07:15. House 1, 2, 3. Water pressure gone."]
+
+
+async def test_houses_that_follow_join_without_a_text(database: Database) -> None:
+    farm = await many_houses(database, 5)
+    await farm.until(32, dry_from(5, 5, 5, 14, 22), step=1)
+    assert farm.counts() == {"maria": 1, "ben": 1}
+    assert len(set((await farm.parts()).values())) == 1
+    assert len(await farm.parts()) == 5
+
+
+async def test_a_house_that_is_dry_much_later_is_told(database: Database) -> None:
+    farm = await many_houses(database, 4)
+    await farm.until(60, dry_from(5, 5, 5, 45), step=3)
+    assert [text.split(" shiitake")[0] for text in farm.texts()[1:]] == ["House 4"]
+
+
+async def test_what_was_told_alone_goes_on_with_the_others(database: Database) -> None:
+    """House 1 was told and nobody answered; then it turns out to be everywhere, and House 4 follows."""
+    farm = await many_houses(database, 4)
+    await farm.until(24, dry_from(1, 8, 9, 10), step=1)
+    first, now = farm.texts()
+    assert first.startswith("House 1 shiitake")
+    assert now == "Now 3 houses: humidity low since 07:11. House 1, 2, 3. Likely water supply."
+    assert len(set((await farm.parts()).values())) == 1
+    await farm.until(60, dry_from(1, 8, 9, 10, until=25), step=3)
+    assert farm.texts()[2:] == ["All 4 houses inside their limits since 07:40: House 1, 2, 3, 4."]
+
+
+async def test_a_house_that_somebody_goes_to_keeps_its_own_story(database: Database) -> None:
+    farm = await many_houses(database, 4)
+    await farm.until(13, dry_from(1, 8, 9, 10), step=1)
+    await answer(database, 1, room_id="house-1", person_id="ben", word=Word.GOING, way="page", now_ms=minute(13))
+    await farm.until(24, dry_from(1, 8, 9, 10), step=1)
+    assert farm.texts()[-1].startswith("Now 3 houses")
+    parts = await farm.parts()
+    assert parts["house-1"] is None
+    assert None not in {parts["house-2"], parts["house-3"], parts["house-4"]}
+
+
+async def test_a_far_limit_speaks_alone_after_the_text_for_all(database: Database) -> None:
+    farm = await many_houses(database, 3)
+
+    def weather(house: int, at: int) -> float:
+        return GOOD if at < 5 else VERY_DRY if house == 2 and at >= 16 else DRY
+
+    await farm.until(40, weather, step=2)
+    assert [text.split(":")[0] for text in farm.texts()] == ["3 houses at once", farm.texts()[1].split(":")[0]]
+    assert farm.texts()[1].startswith("House 2 shiitake, pins day 11, worse")
+
+
+async def test_an_answer_to_all_of_it_counts_for_every_house(database: Database) -> None:
+    farm = await many_houses(database, 3)
+    await farm.until(17, dry_from(5, 5, 5), step=15)
+    async with database.write() as connection:
+        (thing,) = await open_things(connection, 1)
+        assert (thing.kind, sorted(thing.room_ids)) == ("site", ["house-1", "house-2", "house-3"])
+        await take(
+            connection,
+            1,
+            happening_id=thing.happening_id,
+            person_id="ben",
+            word=Word.GOING,
+            way="text",
+            now_ms=minute(17),
+        )
+    assert {row["state"] for row in await written(database, "alarms")} == {"acknowledged"}
+    await farm.until(60, dry_from(5, 5, 5, until=20), step=3)
+    assert farm.texts()[-1].startswith("All 3 houses inside their limits")
+    (site,) = [row for row in await written(database, "happenings") if row["room_id"] is None]
+    assert site["ended_ms"] == site["closed_ms"] == max(minute(25), site["ended_ms"])
+
+
+async def test_whoever_cannot_go_after_all_does_not_set_every_house_telling(database: Database) -> None:
+    farm = await many_houses(database, 3)
+    await farm.until(17, dry_from(5, 5, 5), step=15)
+    for at, word in ((17, Word.GOING), (18, Word.CANNOT)):
+        async with database.write() as connection:
+            (thing,) = await open_things(connection, 1)
+            await take(
+                connection,
+                1,
+                happening_id=thing.happening_id,
+                person_id="ben",
+                word=word,
+                way="text",
+                now_ms=minute(at),
+            )
+    before = len(farm.texts())
+    await farm.until(40, dry_from(5, 5, 5), step=5)
+    assert not any("shiitake" in text for text in farm.texts()[before:])
+
+
+async def test_the_end_is_told_once_to_those_who_were_woken(database: Database) -> None:
+    farm = await many_houses(database, 3)
+
+    def weather(house: int, at: int) -> float:
+        return DRY if 5 <= at < 20 + 4 * house else GOOD
+
+    await farm.until(45, weather, step=2)
+    assert farm.texts()[1:] == ["All 3 houses inside their limits since 07:47: House 1, 2, 3."]
+    assert farm.counts() == {"maria": 2, "ben": 2}
+    assert {row["addressed"] for row in await farm.notices("back")} == {1}
+    (site,) = [row for row in await written(database, "happenings") if row["room_id"] is None]
+    assert (site["ended_ms"], site["closed_ms"]) == (minute(37), None)
+
+
+async def test_what_is_held_back_is_not_said_to_be_back(database: Database) -> None:
+    farm = await many_houses(database, 3)
+    weather = dry_from(5, 5, 5)
+    await farm.until(17, weather, step=15)
+    async with database.write() as connection:
+        await Holding(connection=connection, farm_id=1, now_ms=minute(17)).working(None, "ben", minute(100))
+    await farm.until(30, weather, step=3)
+    assert farm.counts() == {"maria": 1, "ben": 1}
+    (facts,) = await facts_of(farm, "site back")
+    assert (facts["rooms"], facts["still"], facts["left_alone"]) == ([], [], ["House 1", "House 2", "House 3"])
+    assert [row["telling"] for row in await farm.notices("site back")] == ["round"]
+
+
+async def test_what_is_wrong_in_the_look_itself_leaves_every_house_told(
+    database: Database, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    farm = await many_houses(database, 3)
+    farm.watch.farm = {**farm.farm, "zone": None}  # a farm's row that is damaged
+    del farm.watch.farm["zone"]
+    await farm.until(18, dry_from(5, 5, 5), step=3)
+    assert len(farm.texts()) == 3
