@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from typing import Annotated
 
 from fastapi import APIRouter, Query
 from pydantic import Field
 
-from rules.model import UNIT, Quantity
+from rules.model import SECOND_MS, UNIT, Quantity
 from service.api.access import AtDesk, changing
 from service.api.fields import Answered, Asked, Note, ProbeName, RoomId, Who
 from service.api.moments import Moment, Shown
 from service.api.problems import declared
-from service.storage import people_air, rooms
+from service.log import log
+from service.storage import people_air, rooms, silences
+from service.storage.database import Connection
 from service.storage.rows import Record
 from service.storage.spans import Kept, newest_values
+from service.watch.hearing import usual_intervals
 from service.watch.moving import not_ahead
 
 router = APIRouter(prefix="/probes", tags=["probes"])
@@ -43,7 +47,21 @@ class Probe(Answered):
         description="It reads no higher: a value there counts as at least that much. None: not known."
     )
     co2_top_by: str | None = Field(description="Who said so last.")
+    gateway: str | None = Field(description="Through which gateway it is heard, where that is known.")
+    usual_interval_s: float | None = Field(
+        description="How often it is usually heard: the median of late. None: not known, or a contact."
+    )
+    silent_since: Shown | None = Field(description="Not heard since then, for longer than it may be.")
     newest: list[Value]
+
+
+class Through(Asked):
+    """Through which gateway a probe is heard."""
+
+    gateway: Annotated[str, Field(min_length=1, max_length=64)] | None = Field(
+        description="Its name on the farm. None: through none of its own. A topic that names one overrules this."
+    )
+    who: Who
 
 
 class Top(Asked):
@@ -92,7 +110,8 @@ async def get_probes(
         rows = await rooms.all_probes(connection, desk.farm_id)
         asked = [row for row in rows if waiting is None or (row["room_id"] is None) == waiting]
         newest = await newest_values(connection, desk.farm_id, {row["probe_id"] for row in asked})
-    return [_probe(row, by_probe(newest)) for row in asked]
+        hearing = await _hearing(connection, desk.farm_id, asked)
+    return [_probe(row, by_probe(newest), hearing) for row in asked]
 
 
 @router.post(
@@ -131,9 +150,43 @@ async def put_top(desk: AtDesk, probe_id: ProbeName, asked: Top) -> Probe:
     async with changing(desk) as connection:
         top_ppm, now_ms = asked.co2_top_ppm, desk.clock.now_ms()
         await people_air.set_top(connection, desk.farm_id, probe_id, top_ppm, who=asked.who, at_ms=now_ms)
-        rows = await rooms.all_probes(connection, desk.farm_id)
-        newest = await newest_values(connection, desk.farm_id, {probe_id})
-    return _probe(next(row for row in rows if row["probe_id"] == probe_id), by_probe(newest))
+        return await _one(connection, desk.farm_id, probe_id)
+
+
+@router.put(
+    "/{probe_id}/gateway",
+    summary="Say through which gateway a probe is heard",
+    description="All probes behind a gateway that falls silent are told as one.",
+    responses=declared(404),
+)
+async def put_gateway(desk: AtDesk, probe_id: ProbeName, asked: Through) -> Probe:
+    async with changing(desk) as connection:
+        await silences.set_gateway(connection, desk.farm_id, probe_id, asked.gateway)
+        log.info("gateway of a probe set", probe=probe_id, gateway=asked.gateway, who=asked.who)
+        return await _one(connection, desk.farm_id, probe_id)
+
+
+async def _one(connection: Connection, farm_id: int, probe_id: str) -> Probe:
+    rows = await rooms.all_probes(connection, farm_id)
+    row = next(row for row in rows if row["probe_id"] == probe_id)
+    newest = await newest_values(connection, farm_id, {probe_id})
+    return _probe(row, by_probe(newest), await _hearing(connection, farm_id, [row]))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hearing:
+    """What is known of hearing probes."""
+
+    usual_ms: Mapping[str, int]
+    silent_since_ms: Mapping[str, int]
+
+
+async def _hearing(connection: Connection, farm_id: int, rows: Iterable[Record]) -> Hearing:
+    """What is known of hearing these probes, as far as they hang somewhere."""
+    placed = [row["probe_id"] for row in rows if row["room_id"] is not None]
+    silent = await silences.open_silences(connection, farm_id)
+    since = {name: row.since_ms for row in silent for name in row.facts.get("probes", []) if row.scope != "room"}
+    return Hearing(usual_ms=await usual_intervals(connection, farm_id, placed), silent_since_ms=since)
 
 
 def by_probe(newest: Iterable[Kept]) -> dict[str, list[Kept]]:
@@ -144,7 +197,8 @@ def by_probe(newest: Iterable[Kept]) -> dict[str, list[Kept]]:
     return found
 
 
-def _probe(row: Record, newest: Mapping[str, list[Kept]]) -> Probe:
+def _probe(row: Record, newest: Mapping[str, list[Kept]], hearing: Hearing) -> Probe:
+    usual_ms = hearing.usual_ms.get(row["probe_id"])
     return Probe(
         probe_id=row["probe_id"],
         room_id=row["room_id"],
@@ -154,5 +208,8 @@ def _probe(row: Record, newest: Mapping[str, list[Kept]]) -> Probe:
         last_heard=row["last_heard_ms"] or None,
         co2_top_ppm=row["co2_top_ppm"],
         co2_top_by=row["co2_top_who"],
+        gateway=row["gateway"],
+        usual_interval_s=None if usual_ms is None else usual_ms / SECOND_MS,
+        silent_since=hearing.silent_since_ms.get(row["probe_id"]),
         newest=[value_of(kept) for kept in newest.get(row["probe_id"], [])],
     )

@@ -15,12 +15,15 @@ from service.api.problems import declared
 from service.api.trial import WITHIN_S, Trial, Tried
 from service.api.versions import houseband_version
 from service.localtime import zone_data_version
+from service.storage.rows import Record
+from service.storage.silences import SilenceRow
+from service.watch.alive import OUTSIDE, OUTSIDE_ANSWERED, TickRun, is_stuck, is_sweep_stale, tick_runs
 from service.watch.desk import Desk
 
-SWEEP_STALE_MS: Final = 2 * MINUTE_MS
-"""By the wall: many times the interval at which rooms are gone round, and enough for a long round after a gap."""
 DEAF_TOO_LONG_MS: Final = 5 * MINUTE_MS
 TELLING_OVERDUE_MS: Final = 10 * MINUTE_MS
+_OWN_PULSES: Final = ("tick ", "outside watch", "state asked", "alive")
+"""Pulses that have a place of their own in the state, or none."""
 
 
 class DatabaseState(Answered):
@@ -59,6 +62,50 @@ class TellingState(Answered):
     waiting: int = Field(description="Tellings that wait to go out.")
     oldest_due: Shown | None = Field(description="When the longest waiting one should have gone out.")
     overdue: bool
+    moving: bool = Field(description="False while something is due and nobody tries to send it.")
+
+
+class TickState(Answered):
+    """One regular task."""
+
+    name: str
+    last: Shown = Field(description="When it last went through without trouble.")
+    every_s: float
+    stale: bool = Field(description="It has not gone through for several of its intervals.")
+
+
+class SchedulerState(Answered):
+    """Whether what happens by itself goes on happening."""
+
+    stale: bool
+    ticks: list[TickState]
+
+
+class PulseState(Answered):
+    """A part that says by itself that it is alive, such as what fetches answers or the modem."""
+
+    part: str
+    last: Shown
+    detail: str
+
+
+class OutsideState(Answered):
+    """The call to whatever watches over us from off the farm."""
+
+    last_answered: Shown | None = Field(
+        description="The last call that was answered; none if there never was one."
+    )
+    last_try: Shown | None
+    result: str | None = Field(description="What came of the last try, or why none was made.")
+
+
+class SilentNow(Answered):
+    """Something that is not heard."""
+
+    scope: str = Field(description="probe, room, gateway, site, broker or houseband.")
+    name: str
+    since: Shown
+    told: Shown | None = Field(description="When people were told; none: for the round sheet only.")
 
 
 class Versions(Answered):
@@ -72,7 +119,9 @@ class State(Answered):
     """The state of the service. ``well`` is false, and the status 503, while there are troubles."""
 
     well: bool
-    troubles: list[str] = Field(description="What keeps a reading from being kept or judged.")
+    troubles: list[str] = Field(
+        description="What keeps a reading from being kept or judged, or people from being told."
+    )
     remarks: list[str] = Field(description="What somebody should look at.")
     now: Shown = Field(description="The farm's present.")
     clock_factor: float = Field(description="1, except in a demonstration.")
@@ -81,6 +130,10 @@ class State(Answered):
     messages_waiting: int = Field(description="Received and not yet recorded.")
     sweep: SweepState
     telling: TellingState
+    scheduler: SchedulerState
+    pulses: list[PulseState]
+    outside_watch: OutsideState
+    silences: list[SilentNow]
     versions: Versions
 
 
@@ -108,10 +161,13 @@ def look(desk: Desk, tried: Tried) -> State:
     now_ms, wall = desk.clock.now_ms(), desk.clock.factor
     deaf_ms = desk.horizon.not_listening_since_ms
     last_ms = desk.sweep.last_ms
-    stale = last_ms is None or now_ms - last_ms > SWEEP_STALE_MS * wall
+    stale = is_sweep_stale(desk, now_ms)
+    stuck = is_stuck(desk, tried.untried_ms, now_ms)
+    runs = tick_runs(desk, tried.pulses, now_ms)
     overdue = tried.oldest_due_ms is not None and now_ms - tried.oldest_due_ms > TELLING_OVERDUE_MS
     deaf_too_long = deaf_ms is not None and now_ms - deaf_ms > DEAF_TOO_LONG_MS * wall
     troubles = _troubles(tried, stale=stale, deaf_too_long=deaf_too_long, just_started=deaf_ms == FIRST_INSTANT)
+    troubles += _troubles_of_tasks(runs, stuck=stuck)
     return State(
         well=not troubles,
         troubles=troubles,
@@ -130,8 +186,20 @@ def look(desk: Desk, tried: Tried) -> State:
         messages_waiting=desk.messages_waiting(),
         sweep=SweepState(last=last_ms, stale=stale),
         telling=TellingState(
-            ways=sorted(desk.ways), waiting=tried.waiting, oldest_due=tried.oldest_due_ms, overdue=overdue
+            ways=sorted(desk.ways),
+            waiting=tried.waiting,
+            oldest_due=tried.oldest_due_ms,
+            overdue=overdue,
+            moving=not stuck,
         ),
+        scheduler=_scheduler(runs),
+        pulses=[
+            PulseState(part=row["part"], last=row["at_ms"], detail=row["detail"])
+            for row in tried.pulses
+            if not row["part"].startswith(_OWN_PULSES)
+        ],
+        outside_watch=_outside(tried.pulses),
+        silences=[_silent(row) for row in tried.silences],
         versions=Versions(houseband=houseband_version(), zone_data=zone_data_version()),
     )
 
@@ -143,6 +211,31 @@ def _broker(desk: Desk, deaf_ms: Instant | None) -> BrokerState:
         listening=desk.horizon.listens and desk.horizon.is_listening,
         not_listening_since=deaf_ms or None,
     )
+
+
+def _scheduler(runs: tuple[TickRun, ...]) -> SchedulerState:
+    ticks = [TickState(name=run.name, last=run.last_ms, every_s=run.every_s, stale=run.is_stale) for run in runs]
+    return SchedulerState(stale=any(run.is_stale for run in runs), ticks=ticks)
+
+
+def _outside(pulses: list[Record]) -> OutsideState:
+    by_part = {row["part"]: row for row in pulses}
+    tried, answered = by_part.get(OUTSIDE), by_part.get(OUTSIDE_ANSWERED)
+    return OutsideState(
+        last_answered=None if answered is None else answered["at_ms"],
+        last_try=None if tried is None else tried["at_ms"],
+        result=None if tried is None else tried["detail"],
+    )
+
+
+def _silent(row: SilenceRow) -> SilentNow:
+    return SilentNow(scope=row.scope, name=row.name, since=row.since_ms, told=row.told_ms)
+
+
+def _troubles_of_tasks(runs: tuple[TickRun, ...], *, stuck: bool) -> list[str]:
+    stale = [run.name for run in runs if run.is_stale]
+    said = [f"what happens by itself has not happened for too long: {', '.join(stale)}"] if stale else []
+    return [*said, "texts wait to go out and nobody tries"] if stuck else said
 
 
 def _troubles(tried: Tried, *, stale: bool, deaf_too_long: bool, just_started: bool) -> list[str]:

@@ -9,7 +9,9 @@ from typing import Final
 from rules.model import Instant
 from service.errors import PassingError
 from service.log import log
-from service.storage import machine, schema, views
+from service.storage import machine, outbox, schema, silences, views
+from service.storage.rows import Record
+from service.storage.silences import SilenceRow
 from service.watch.desk import Desk
 
 WITHIN_S: Final = 3.0
@@ -27,6 +29,10 @@ class Tried:
     revision_needed: str | None = None
     waiting: int = 0
     oldest_due_ms: Instant | None = None
+    untried_ms: Instant | None = None
+    """Since when a telling is due and in nobody's hands."""
+    pulses: list[Record] = field(default_factory=list)
+    silences: list[SilenceRow] = field(default_factory=list)
 
 
 @dataclass(slots=True)
@@ -49,6 +55,9 @@ async def _try(desk: Desk) -> Tried:
     try:
         async with desk.database.read() as connection:
             waiting, oldest_ms = await views.waiting_tellings(connection, desk.farm_id)
+            untried_ms = await outbox.untried_since_ms(connection, desk.farm_id, desk.clock.now_ms())
+            pulses = await machine.all_pulses(connection, desk.farm_id)
+            silent = await silences.open_silences(connection, desk.farm_id)
         revision, needed = await schema.revisions(desk.database)
     except Exception as error:  # noqa: BLE001 - the honest answer to whatever it is
         return Tried(writable=False, readable=False, trouble=_trouble(error))
@@ -66,6 +75,9 @@ async def _try(desk: Desk) -> Tried:
         revision_needed=needed,
         waiting=waiting,
         oldest_due_ms=oldest_ms,
+        untried_ms=untried_ms,
+        pulses=pulses,
+        silences=silent,
     )
 
 

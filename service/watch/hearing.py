@@ -6,6 +6,7 @@ what is usual is read from the newest readings.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -88,3 +89,10 @@ async def usual_of(connection: Connection, farm_id: int, numbers: dict[str, int]
         for number in numbers.values()
     ]
     return min((one for one in every if one is not None), default=None)
+
+
+async def usual_intervals(connection: Connection, farm_id: int, probes: Iterable[str]) -> dict[str, int]:
+    """How often each of these probes is usually heard, as far as that is known."""
+    measured = await silences.measured_series(connection, farm_id)
+    every = {probe: await usual_of(connection, farm_id, measured.get(probe, {})) for probe in probes}
+    return {probe: usual_ms for probe, usual_ms in every.items() if usual_ms is not None}

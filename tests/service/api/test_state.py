@@ -13,8 +13,9 @@ import pytest
 from rules.model import FIRST_INSTANT, MINUTE_MS
 from service.api import state
 from service.notifications.address import Address
-from service.storage import machine
+from service.storage import machine, outbox
 from service.storage.database import Database
+from service.storage.silences import SilenceRow, save_silence
 from service.watch.horizon import Horizon
 from tests.support import farmyard
 from tests.support.api import Api, go_dry, open_api
@@ -112,10 +113,73 @@ async def test_a_telling_that_does_not_go_out_is_remarked(one_api: Api) -> None:
     await Address(database=desk.database, farm=desk.farm, clock=desk.clock).all_notices()
     one_api.clock.forward(10 * MINUTE_MS + 1)
     await desk.sweep.all_rooms()
-    said = await ask(one_api, expect=200)
+    said = await ask(one_api, expect=503)
     assert said["telling"]["overdue"] is True
     assert said["telling"]["waiting"] == 2
     assert "a telling should have gone out more than 10 min ago" in said["remarks"]
+    # Nobody even tried: that is trouble, not only late.
+    assert said["telling"]["moving"] is False
+    assert said["troubles"] == ["texts wait to go out and nobody tries"]
+
+
+async def test_a_telling_that_is_tried_again_and_again_is_moving(one_api: Api) -> None:
+    await go_dry(one_api, 45)
+    desk = one_api.desk
+    await Address(database=desk.database, farm=desk.farm, clock=desk.clock).all_notices()
+    one_api.clock.forward(10 * MINUTE_MS + 1)
+    await desk.sweep.all_rooms()
+    async with desk.database.write() as connection:
+        held = {"now_ms": one_api.clock.at_ms, "until_ms": one_api.clock.at_ms + MINUTE_MS, "limit": 10}
+        assert len(await outbox.claim_due(connection, desk.farm_id, **held)) == 2
+    said = await ask(one_api, expect=200)
+    assert said["telling"]["overdue"] is True
+    assert said["telling"]["moving"] is True
+
+
+async def beat(api: Api, part: str, *, minutes_ago: float, detail: str = "") -> None:
+    async with api.desk.database.write() as connection:
+        at_ms = api.clock.at_ms - round(minutes_ago * MINUTE_MS)
+        await machine.beat(connection, api.desk.farm_id, part, at_ms, detail)
+
+
+async def test_a_task_that_does_not_run_any_more_is_trouble(one_api: Api) -> None:
+    await one_api.desk.sweep.all_rooms()
+    await beat(one_api, "tick tell", minutes_ago=1, detail="1")
+    await beat(one_api, "tick tidy", minutes_ago=119, detail="3600")
+    said = await ask(one_api, expect=200)
+    assert [(t["name"], t["every_s"], t["stale"]) for t in said["scheduler"]["ticks"]] == [
+        ("tell", 1.0, False),
+        ("tidy", 3600.0, False),
+    ]
+    await beat(one_api, "tick tell", minutes_ago=1.1, detail="1")
+    said = await ask(one_api, expect=503)
+    assert said["scheduler"]["stale"] is True
+    assert said["troubles"] == ["what happens by itself has not happened for too long: tell"]
+
+
+async def test_parts_that_say_so_by_themselves_and_the_outside_watch_are_shown(one_api: Api) -> None:
+    await one_api.desk.sweep.all_rooms()
+    await beat(one_api, "modem", minutes_ago=1, detail="signal 17")
+    said = await ask(one_api, expect=200)
+    assert [(p["part"], p["detail"]) for p in said["pulses"]] == [("modem", "signal 17")]
+    assert said["outside_watch"] == {"last_answered": None, "last_try": None, "result": None}
+    await beat(one_api, "outside watch", minutes_ago=1, detail="not called: the broker is not heard")
+    await beat(one_api, "outside watch answered", minutes_ago=6)
+    outside = (await ask(one_api, expect=200))["outside_watch"]
+    assert outside["result"] == "not called: the broker is not heard"
+    assert (outside["last_try"], outside["last_answered"]) == (
+        "2026-11-25T12:09:00.000Z",
+        "2026-11-25T12:04:00.000Z",
+    )
+
+
+async def test_what_is_not_heard_now_is_shown(one_api: Api) -> None:
+    await one_api.desk.sweep.all_rooms()
+    row = SilenceRow(scope="site", name="site", since_ms=farmyard.NOW_MS - MINUTE_MS, noticed_ms=farmyard.NOW_MS)
+    async with one_api.desk.database.write() as connection:
+        await save_silence(connection, one_api.desk.farm_id, row)
+    (silent,) = (await ask(one_api, expect=200))["silences"]
+    assert silent == {"scope": "site", "name": "site", "since": "2026-11-25T12:09:00.000Z", "told": None}
 
 
 async def test_a_database_that_cannot_be_written_is_said_within_the_time(
