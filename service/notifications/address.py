@@ -38,6 +38,7 @@ ENDS: Final = {
     "held": "held back before it went out",
     "heard": "heard again before it went out",
     "site back": "back before it went out",
+    "came out": "they came out before it went out",
 }
 """Notices that end a happening, and why whatever had not gone out by then is called off."""
 MAY_REACH: Final = frozenset({outbox.WAITING, outbox.SENT, outbox.UNSURE})
@@ -161,9 +162,7 @@ class Address:
         farm_id, happening = self.farm["farm_id"], notice["happening_id"]
         ends = None if notice["facts"].get("still") else ENDS.get(notice["kind"])  # some rooms are not back
         if ends is not None:
-            await outbox.cancel_waiting(
-                connection, farm_id, happening, at_ms=now_ms, why=ends, spare=(*ENDS, "look after")
-            )
+            await outbox.cancel_waiting(connection, farm_id, happening, at_ms=now_ms, why=ends, spare=tuple(ENDS))
         told = await outbox.tellings_of(connection, farm_id, happening)
         first = [t for t in told if t["kind"] not in TO_THOSE_WOKEN]
         tell = () if notice["telling"] == "round" else _those_woken(first, notice)

@@ -17,7 +17,7 @@ from sqlalchemy.ext.asyncio import AsyncConnection
 from rules.model import Instant
 from service.storage.insert import insert_into
 from service.storage.rows import Record, many, one
-from service.storage.tables import answers, attempts, deliveries, notices
+from service.storage.tables import answers, attempts, deliveries, happenings, notices
 
 WAITING, SENT, GAVE_UP, MISSED, CANCELLED = "waiting", "sent", "gave up", "missed", "cancelled"
 UNSURE = "unsure"
@@ -25,7 +25,7 @@ DELIVERED, FAILED = "delivered", "failed"
 """What a gateway says of a text that it took."""
 DIRECT = "direct"
 """The telling of a notice that is for one person and nobody else."""
-TO_THOSE_WOKEN = ("back", "held", "taken", "heard", "site back")
+TO_THOSE_WOKEN = ("back", "held", "taken", "heard", "site back", "came out")
 """Kinds of notices that only those hear who were told of the happening before."""
 OF_LIMITS = ("trouble", "deeper", "also", "back", "held")
 """Kinds of notices that come from a room's limits and nothing else."""
@@ -93,6 +93,18 @@ async def answers_of(connection: AsyncConnection, farm_id: int, happening_id: st
     """What people answered, in order."""
     a = answers.c
     statement = select(answers).where(a.farm_id == farm_id, a.happening_id == happening_id).order_by(a.at_ms)
+    return await many(connection, statement)
+
+
+async def answers_since(connection: AsyncConnection, farm_id: int, from_ms: Instant) -> list[Record]:
+    """What people answered since a moment, in order, each with the room that it was about."""
+    a, h = answers.c, happenings.c
+    statement = (
+        select(answers, h.room_id)
+        .join(happenings, (h.farm_id == a.farm_id) & (h.happening_id == a.happening_id))
+        .where(a.farm_id == farm_id, a.at_ms >= from_ms)
+        .order_by(a.at_ms)
+    )
     return await many(connection, statement)
 
 

@@ -79,6 +79,7 @@ async def on_the_way(
         select(a.person_id, a.word, a.at_ms)
         .join(happenings, (h.farm_id == a.farm_id) & (h.happening_id == a.happening_id))
         .where(a.farm_id == farm_id, h.room_id == room_id, h.closed_ms.is_(None), a.at_ms > since_ms)
+        .where(a.word.in_(("going", "out", "cannot")))
         .order_by(a.at_ms)
     )
     last = {row["person_id"]: row for row in await many(connection, statement)}

@@ -20,6 +20,7 @@ from service.storage.database import Connection
 from service.storage.holds import LEAVE, WORKING, HoldRow
 from service.storage.turn import take_turn
 from service.watch.desk import Desk
+from service.watch.out_clock import came_out
 
 LONGEST_WORK_MS: Final = 12 * HOUR_MS
 """The longest day anyone works: an "out" that was forgotten must not hold back the whole night after it."""
@@ -66,17 +67,21 @@ class Holding:
         return await self._begin(replace(row, person_id=person_id))
 
     async def out(self, person_id: str) -> list[HoldRow]:
-        """A person is out of every room they were working in.
+        """A person is out of every room they were working in, also where their time had run out before.
 
         Raises:
             NotFound: there is nobody of this id.
             NotAllowed: they were not working anywhere.
         """
         person = await people.person(self.connection, self.farm_id, person_id)
-        inside = [h for h in await self._on() if h.kind == WORKING and h.person_id == person_id]
-        if not inside:
+        since_ms = self.now_ms - LONGEST_WORK_MS
+        worked = await holds.all_holds(self.connection, self.farm_id, from_ms=since_ms)
+        mine = [h for h in worked if h.kind == WORKING and h.person_id == person_id and h.ended_ms is None]
+        ended = [await self._end(hold, who=person["name"]) for hold in mine if hold.from_ms <= self.now_ms]
+        watches = await came_out(self.connection, self.farm_id, person_id, self.now_ms)
+        if not ended and not watches:
             raise NotAllowed(f"{person['name']} is not written down as working anywhere")
-        return [await self._end(hold, who=person["name"]) for hold in inside]
+        return ended
 
     async def leave(self, room_id: str, left: Left) -> HoldRow:
         """Leave one crop limit of a room, or all, from now until a time.

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Final
+from typing import Any, Final
 
 from rules.alarm import State
 from rules.evaluate import standing
@@ -26,7 +26,7 @@ from service.storage.figures import figures_of
 from service.storage.judgements import Judgement
 from service.storage.rows import Record
 from service.watch.catalogue import Catalogue
-from service.watch.facts import Place
+from service.watch.facts import Place, trouble_facts
 from service.watch.people_watch import PeopleWatch
 from service.watch.room_now import written_down
 from service.watch.story import BY_RULE, Story
@@ -74,6 +74,22 @@ class Judge:
                 return for_people
             crops = await self._judge(connection, judgement, max(until_ms, judgement.judged_ms), now_ms)
             return Judged(moved=for_people.moved + crops.moved, notices=for_people.notices + crops.notices)
+
+    async def standing_facts(self, connection: Connection, room_id: str) -> list[dict[str, Any]]:
+        """What is open in a room as last judged, each as the facts of a text of now would have it."""
+        judgement = await judgements.lock(connection, self.farm_id, room_id)
+        if judgement is None:
+            return []
+        room = await rooms.room(connection, self.farm_id, room_id)
+        state = _state(judgement)
+        placed = await rooms.placements_in(connection, self.farm_id, room_id, from_ms=state.clock_ms)
+        growing = await written_down(connection, self.farm_id, room, self.catalogue, from_ms=state.clock_ms)
+        limits = schedule(growing, since_ms=state.clock_ms, until_ms=state.clock_ms)
+        hung = hanging([_hung(placement) for placement in placed], state.clock_ms + 1)
+        places = {p["probe_id"]: p["place"] for p in placed if p["valid_to_ms"] is None}
+        place = Place(farm=self.farm, room=room, probe_places=places)
+        open_now = standing(state, schedule=limits, placed=hung)
+        return [trouble_facts(e, place, e.judged_by) for e in open_now if e.judged_by and e.value is not None]
 
     async def _judge_for_people(
         self, connection: Connection, judgement: Judgement, until_ms: Instant, now_ms: Instant

@@ -19,7 +19,8 @@ from service.errors import NotAllowed
 from service.storage import judgements, ledger, outbox, people, rooms
 from service.storage.database import Connection, Database
 from service.storage.rows import Record
-from service.watch.open_things import OpenThing, open_things
+from service.watch.open_things import OpenThing, kind_of, open_things
+from service.watch.out_clock import came_out, end_watch
 from service.wire.word import Word
 
 __all__ = ["OpenThing", "Taken", "Word", "answer", "close_with_the_sheet", "open_things", "take"]
@@ -27,7 +28,7 @@ __all__ = ["OpenThing", "Taken", "Word", "answer", "close_with_the_sheet", "open
 STOPS: Final = frozenset({Word.GOING, Word.FIXED, Word.PROBE})
 """Words after which nobody further is told."""
 FOR_THE_CHAIN: Final = STOPS | {Word.CANNOT}
-SPARED: Final = ("back", "danger", "taken", "site back", "heard")
+SPARED: Final = ("danger", *outbox.TO_THOSE_WOKEN)
 """Kinds of notices that go out whatever somebody answered."""
 TAKEN_FOR_MS: Final = 30 * MINUTE_MS
 """That somebody is going is news for so long."""
@@ -104,6 +105,10 @@ async def take(
         said = {"person_id": person_id, "at_ms": now_ms, "word": word.value, "way": way}
         await ledger.add_answer(connection, farm_id, {"happening_id": part["happening_id"], **said})
         await _act(connection, farm_id, part, word, who=person, now_ms=now_ms, going=going)
+    if word is Word.OUT:
+        await came_out(connection, farm_id, person_id, now_ms)
+    if word in {Word.OUT, Word.FIXED} and kind_of(happening_id) == "out":
+        await end_watch(connection, farm_id, happening_id, now_ms)  # whoever looked after them brought them out
     if word is Word.GOING and not going and happening["ended_ms"] is None:
         await _tell_the_rest(connection, farm_id, happening, person, now_ms)
     others = {t["person_id"] for t in told if t["state"] in {outbox.SENT, outbox.UNSURE}} - {person_id}

@@ -1,0 +1,132 @@
+"""Somebody went, and it is no better after so long: the next person is told. And who went must come out again.
+
+Looked at every few seconds, from what is stored: a restart forgets nobody, and nobody is told twice.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+from rules.model import HOUR_MS, Quantity, Side
+from rules.people import Level
+from service.clock import Clock
+from service.log import log
+from service.storage import ledger, outbox, people, people_air
+from service.storage.database import Connection, Database
+from service.storage.figures import Figures, figures_of
+from service.storage.rows import Record
+from service.watch.facts import TREND_STEP
+from service.watch.judge import Judge
+from service.watch.open_things import OUT_MARK, kind_of
+from service.watch.out_clock import look_after_all
+from service.watch.people_watch import limits_of
+from service.watch.respond import STOPS, who_is_going
+from service.wire.word import Word
+
+NO_BETTER: Final = "no improvement"
+USE_BY_MS: Final = 2 * HOUR_MS
+
+
+@dataclass(slots=True, kw_only=True)
+class GoingWatch:
+    """Watches what became of "going" on one farm."""
+
+    database: Database
+    farm: Record
+    clock: Clock
+    judge: Judge
+
+    async def all_due(self) -> int:
+        """Tell what is due; return how many notices that made."""
+        async with self.database.read() as connection:
+            rows = await ledger.unanswered_happenings(connection, self.farm["farm_id"])
+        going_on = [row for row in rows if row["ended_ms"] is None and row["part_of"] is None]
+        made = 0
+        for row in going_on:
+            if not str(row["happening_id"]).startswith(OUT_MARK):
+                made += await self._look_at(str(row["happening_id"]))
+        async with self.database.write() as connection:
+            figures = await figures_of(connection, self.farm["farm_id"])
+            made += await look_after_all(connection, self.farm, figures, self.clock.now_ms())
+        return made
+
+    async def _look_at(self, happening_id: str) -> int:
+        async with self.database.write() as connection:
+            farm_id = self.farm["farm_id"]
+            answers = await outbox.answers_of(connection, farm_id, happening_id)
+            going = [a for a in answers if a["word"] in {Word.GOING, Word.FIXED}]
+            if not going or not who_is_going(answers, STOPS):
+                return 0
+            happening = await ledger.happening(connection, farm_id, happening_id)
+            figures = await figures_of(connection, farm_id)
+            if happening["ended_ms"] is not None:
+                return 0
+            return await self._if_no_better(connection, happening, going[-1], figures)
+
+    async def _if_no_better(
+        self, connection: Connection, happening: Record, went: Record, figures: Figures
+    ) -> int:
+        farm_id, now_ms = self.farm["farm_id"], self.clock.now_ms()
+        happening_id, since_ms = str(happening["happening_id"]), now_ms - went["at_ms"]
+        before = await outbox.newest_notice(connection, farm_id, happening_id)
+        if before is None or since_ms < figures.ms("going_minutes") or before["decided_ms"] > went["at_ms"]:
+            return 0  # too soon, or told again since
+        facts = await self._facts_now(connection, happening, before)
+        if is_better(before["facts"], facts) and since_ms < 2 * figures.ms("going_minutes"):
+            return 0
+        person = await people.person(connection, farm_id, went["person_id"])
+        said = {
+            "person": person["name"],
+            "person_id": went["person_id"],
+            "went_ms": went["at_ms"],
+            "at_ms": now_ms,
+        }
+        notice = {
+            "notice_key": f"{happening_id}/{NO_BETTER}/{went['at_ms']}",
+            "kind": NO_BETTER,
+            "telling": "wake",
+            "room_id": happening["room_id"],
+            "happening_id": happening_id,
+            "at_ms": now_ms,
+            "decided_ms": now_ms,
+            "use_by_ms": now_ms + USE_BY_MS,
+            "facts": {**facts, **said},
+        }
+        await ledger.add_notices(connection, farm_id, [notice])
+        log.info("no better since somebody went", happening=happening_id, person=went["person_id"])
+        return 1
+
+    async def _facts_now(self, connection: Connection, happening: Record, before: Record) -> dict[str, Any]:
+        """The facts of what is open as of now; those that were told before where there are no newer ones."""
+        told: dict[str, Any] = {name: v for name, v in before["facts"].items() if name != "tell_from_ms"}
+        room_id = happening["room_id"]
+        if room_id is None:
+            return told
+        if kind_of(str(happening["happening_id"])) == "people":
+            return {**told, **await self._over_for_people(connection, str(room_id))}
+        open_now = await self.judge.standing_facts(connection, str(room_id))
+        same = [f for f in open_now if (f["quantity"], f["side"]) == (told["quantity"], told["side"])]
+        return {**told, **next(iter(same or open_now), {})}
+
+    async def _over_for_people(self, connection: Connection, room_id: str) -> dict[str, Any]:
+        kept = (await people_air.remembered(connection, self.farm["farm_id"], room_id)).state
+        passed = {} if kept is None else kept["figures"]["passed"]
+        if not passed:
+            return {}
+        level = max((Level(name) for name in passed), key=lambda each: each.depth)
+        said = passed[level.value]
+        limit = limits_of(self.farm).of(level)
+        return {"level": level.value, "value": said["ppm"], "at_least": said["at_least"], "limit": limit}
+
+
+def is_better(before: Mapping[str, Any], now: Mapping[str, Any]) -> bool:
+    """Whether a value has come back towards its limit by more than a probe wavers."""
+    same = all(before.get(name) == now.get(name) for name in ("quantity", "side"))
+    if not same or before.get("value") is None or now.get("value") is None:
+        return False
+    quantity = Quantity(now["quantity"])
+    step = TREND_STEP.get(quantity, 0.0)
+    change = float(now["value"]) - float(before["value"])
+    return change >= step if now["side"] == Side.LOW else -change >= step
