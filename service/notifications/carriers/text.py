@@ -7,12 +7,10 @@ There is no other logic in a setting, so a setting cannot do anything else.
 
 from __future__ import annotations
 
-import asyncio
 import json
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field
-from email.utils import parsedate_to_datetime
+from dataclasses import dataclass, field, replace
 from typing import Any, Final, Literal
 from urllib.parse import urlsplit
 
@@ -23,16 +21,14 @@ from jsonpointer import JsonPointer, JsonPointerException
 from service.errors import SetupError
 from service.notifications.carriers.detail import detail
 from service.notifications.carriers.message import Message
-from service.notifications.carriers.outcome import Accepted, Outcome, Refused, Unreachable
+from service.notifications.carriers.outcome import Accepted, Outcome, Unreachable
+from service.notifications.carriers.web_request import ask
 
 _PLACEHOLDERS: Final = frozenset({"to", "text", "key"})
 _PLACEHOLDER: Final = re.compile(r"\{([A-Za-z_][A-Za-z0-9_]*)\}")
 _HEADER_VALUE: Final = re.compile(r"[\x20-\x7e]*")
 _HEADER_NAME: Final = re.compile(r"[!#$%&'*+.^_`|~0-9A-Za-z-]+")
-_MOST_ANSWER_BYTES: Final = 8192
 _LONGEST_REF: Final = 200
-_SECOND_MS: Final = 1000
-_LONGEST_WAIT_S: Final = 7 * 24 * 3600
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -111,13 +107,15 @@ class TextCarrier:
         self._client = client
 
     async def carry(self, message: Message) -> Outcome:
+        secrets = self._gateway.secrets
         try:
-            async with asyncio.timeout(self._gateway.timeout_s):
-                return await self._ask(self._request(message))
-        except TimeoutError:
-            return Unreachable(detail=f"no answer within {self._gateway.timeout_s:g} s")
-        except (httpx.HTTPError, httpx.InvalidURL, OSError) as trouble:
-            return Unreachable(detail=self._detail(f"{type(trouble).__name__}: {trouble}"))
+            request = self._request(message)
+        except httpx.InvalidURL as trouble:
+            return Unreachable(detail=detail(f"{type(trouble).__name__}: {trouble}", secrets))
+        answer = await ask(self._client, request, timeout_s=self._gateway.timeout_s, secrets=secrets)
+        if isinstance(answer.outcome, Accepted):
+            return replace(answer.outcome, ref=_ref(answer.said, self._gateway.id_pointer))
+        return answer.outcome
 
     def _request(self, message: Message) -> httpx.Request:
         gateway = self._gateway
@@ -132,22 +130,6 @@ class TextCarrier:
             data=filled if gateway.body == "form" else None,
             timeout=gateway.timeout_s,
         )
-
-    async def _ask(self, request: httpx.Request) -> Outcome:
-        """Redirects are not followed: a text and its key go to the host that the administrator named."""
-        response = await self._client.send(request, stream=True, follow_redirects=False)
-        try:
-            said = await _beginning(response)
-        finally:
-            await response.aclose()
-        status = response.status_code
-        words = self._detail(f"{status} {response.reason_phrase} {said}")
-        if response.is_success:
-            return Accepted(detail=words, ref=_ref(said, self._gateway.id_pointer))
-        return Refused(protocol="http", status=status, detail=words, retry_after_ms=_retry_after_ms(response))
-
-    def _detail(self, said: str) -> str:
-        return detail(said, self._gateway.secrets)
 
 
 def _ref(said: str, pointer: str | None) -> str | None:
@@ -166,29 +148,3 @@ def _ref(said: str, pointer: str | None) -> str | None:
 def _filled(value: str, values: Mapping[str, str]) -> str:
     """In one pass, so that a text which happens to hold "{key}" is sent as it is."""
     return _PLACEHOLDER.sub(lambda found: values[found[1]], value)
-
-
-async def _beginning(response: httpx.Response) -> str:
-    """The first bytes of the answer. Once the status is known, losing the rest changes nothing."""
-    read = b""
-    try:
-        async for part in response.aiter_bytes():
-            read += part
-            if len(read) >= _MOST_ANSWER_BYTES:
-                break
-    except (httpx.HTTPError, OSError):
-        pass
-    return read[:_MOST_ANSWER_BYTES].decode("utf-8", "replace")
-
-
-def _retry_after_ms(response: httpx.Response) -> int | None:
-    """RFC 9110 section 10.2.3: seconds, or a date, which we read against the answer's own Date."""
-    asked = response.headers.get("Retry-After", "").strip()
-    if re.fullmatch(r"[0-9]{1,9}", asked):
-        return min(int(asked), _LONGEST_WAIT_S) * _SECOND_MS
-    try:
-        until, sent = parsedate_to_datetime(asked), parsedate_to_datetime(response.headers.get("Date", ""))
-        seconds = (until - sent).total_seconds()
-    except (TypeError, ValueError):
-        return None
-    return round(min(max(seconds, 0), _LONGEST_WAIT_S)) * _SECOND_MS
