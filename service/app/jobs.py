@@ -11,17 +11,20 @@ from service.notifications.address import Address
 from service.notifications.deliver import Deliver
 from service.notifications.digest import Digest
 from service.notifications.polling import TextPolling
+from service.notifications.trials import Trials
 from service.scheduler.ticks import Tick
 from service.storage import machine, readings
 from service.storage.schema import make_room_for_readings
 from service.watch.alive import TICK
 from service.watch.desk import Desk
 from service.watch.farm_watch import FarmWatch
+from service.watch.going_watch import GoingWatch
 from service.watch.silence_watch import PULSE, SilenceWatch
 from service.watch.usual_watch import UsualWatch
 
 KEEP_REJECTED_MS: Final = 30 * DAY_MS
 OUTSIDE_EVERY_S: Final = 5.0
+GOING_EVERY_S: Final = 5.0
 TELL_EVERY_S: Final = 1.0
 FETCH_EVERY_S: Final = 1.0
 """How often it is asked whether it is time to fetch."""
@@ -39,9 +42,11 @@ class Jobs:
     desk: Desk
     farm: FarmWatch
     address: Address
+    going: GoingWatch
     deliver: Deliver
     digest: Digest
     usual: UsualWatch
+    trials: Trials
     silence: SilenceWatch
     outside: OutsideWatch
     ran: dict[str, tuple[Instant, float]] = field(default_factory=dict)
@@ -58,9 +63,11 @@ class Jobs:
             *fetching,
             Tick(name="sweep", every_s=sweep_every_s, ask=self.desk.sweep.all_rooms),
             Tick(name="silence", every_s=min(SILENCE_EVERY_S, sweep_every_s), ask=self.silence.look),
+            Tick(name="going", every_s=GOING_EVERY_S, ask=self.going.all_due),
             Tick(name="tell", every_s=TELL_EVERY_S, ask=self.tell),
             Tick(name="pulse", every_s=PULSE_EVERY_S, ask=self.beat),
             Tick(name="digest", every_s=DIGEST_EVERY_S, ask=self.digest.all_due),
+            Tick(name="trials", every_s=DIGEST_EVERY_S, ask=self.trials.all_due),
             Tick(name="usual", every_s=USUAL_EVERY_S, ask=self.usual.all_due),
             Tick(name="tidy", every_s=TIDY_EVERY_S, ask=self.tidy),
             Tick(name="outside", every_s=OUTSIDE_EVERY_S, ask=self.outside.all_due),

@@ -25,6 +25,7 @@ from service.notifications.deliver import Deliver
 from service.notifications.digest import Digest
 from service.notifications.routing import Way
 from service.notifications.writing import Writing
+from service.notifications.trials import Trials
 from service.scheduler.ticks import start_ticks
 from service.settings import Settings
 from service.storage.database import Database
@@ -34,10 +35,12 @@ from service.watch.after_recording import AfterRecording
 from service.watch.catalogue import Catalogue
 from service.watch.desk import Desk
 from service.watch.farm_watch import FarmWatch
+from service.watch.going_watch import GoingWatch
 from service.watch.horizon import Horizon
 from service.watch.judge import Judge
 from service.watch.silence_watch import SilenceWatch
 from service.watch.sweep import Sweep
+from service.watch.trials import Tester
 from service.watch.usual_watch import UsualWatch
 from service.web.pages import add_pages
 
@@ -113,6 +116,7 @@ async def _listen(
         broker_heard_ms=lambda: None if recording is None else recording.connection.last_heard_ms,
         messages_waiting=lambda: 0 if recording is None else recording.connection.waiting,
         ways=frozenset(way.value for way in set_up(settings)),
+        answers_by_text=texts_come_in(settings),
     )
 
 
@@ -120,9 +124,11 @@ async def _tell(settings: Settings, desk: Desk, *, stack: AsyncExitStack) -> Non
     """Address, deliver, and everything else that happens by itself."""
     database, farm, clock = desk.database, desk.farm, desk.clock
     carriers = await make_carriers(settings, stack)
-    writing = Writing(farm=farm, answers_by_text=texts_come_in(settings), public_url=settings.public_url)
+    by_text = texts_come_in(settings)
+    writing = Writing(farm=farm, answers_by_text=by_text, public_url=settings.public_url)
     deliver = Deliver(database=database, farm=farm, clock=clock, carriers=carriers, writing=writing)
     await deliver.release()
+    stack.push_async_callback(deliver.stop)
     silence = SilenceWatch(
         database=database, farm=farm, clock=clock, horizon=desk.horizon, catalogue=desk.catalogue
     )
@@ -130,7 +136,10 @@ async def _tell(settings: Settings, desk: Desk, *, stack: AsyncExitStack) -> Non
     jobs = Jobs(
         desk=desk,
         farm=FarmWatch(database=database, farm=farm, clock=clock),
-        address=Address(database=database, farm=farm, clock=clock, ways=frozenset(carriers)),
+        address=Address(
+            database=database, farm=farm, clock=clock, ways=frozenset(carriers), answers_by_text=by_text
+        ),
+        going=GoingWatch(database=database, farm=farm, clock=clock, judge=desk.sweep.judge),
         deliver=deliver,
         digest=Digest(
             database=database,
@@ -141,6 +150,12 @@ async def _tell(settings: Settings, desk: Desk, *, stack: AsyncExitStack) -> Non
             pages=settings.public_url,
         ),
         usual=UsualWatch(database=database, farm=farm, clock=clock),
+        trials=Trials(
+            database=database,
+            farm=farm,
+            clock=clock,
+            tester=Tester(farm=farm, set_up=desk.ways, answers_by_text=desk.answers_by_text),
+        ),
         silence=silence,
         outside=await outside_watch(settings, desk, stack),
         polling=await text_polling(settings, desk, stack),
