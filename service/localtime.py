@@ -13,6 +13,8 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, reset_tzpath
 from rules.model import Instant
 from service.errors import NotUnderstood
 
+_DAYS_OF_A_YEAR = 366
+
 # The machine's own zone files would come first, and may be years old; the version we show is the package's.
 reset_tzpath(())
 ZoneInfo.clear_cache()
@@ -71,6 +73,16 @@ def of_wall(wall: datetime, zone: str) -> Instant:
 def wall(at_ms: Instant, zone: str) -> datetime:
     """What a clock on the farm's wall shows: without an offset, so good for the calendar and not as a moment."""
     return local(at_ms, zone).replace(tzinfo=None, fold=0)
+
+
+def clocks_change_at(minute_of_day: int, zone: str, *, from_day: date) -> bool:
+    """Whether a minute of the farm's day is left out or comes twice on some day of the year from ``from_day``.
+
+    What is due then still comes once, but on those days not when people expect it.
+    """
+    clock, here = time(minute_of_day // 60, minute_of_day % 60), ZoneInfo(zone)
+    first = (datetime.combine(from_day + timedelta(days=n), clock, here) for n in range(_DAYS_OF_A_YEAR))
+    return any(moment.utcoffset() != moment.replace(fold=1).utcoffset() for moment in first)
 
 
 def night_before(

@@ -7,10 +7,11 @@ from typing import Annotated, Any, TypeAlias
 from fastapi import APIRouter
 from pydantic import AfterValidator, Field, model_validator
 
+from rules.model import Instant
 from service.api.access import AtDesk, changing
 from service.api.fields import Answered, Asked, Language, Name, Note, UnitsName, Who
 from service.api.problems import declared
-from service.localtime import zone_exists
+from service.localtime import clocks_change_at, local_date, zone_exists
 from service.storage import rooms
 
 router = APIRouter(prefix="/farm", tags=["farm"])
@@ -63,11 +64,12 @@ class Farm(Answered):
     morning_round: str
     evening_round: str
     who: str = Field(description="Who last changed this.")
+    remarks: list[str] = Field(description="What was taken, and should be thought over.")
 
 
 @router.get("", summary="What is known of the farm", responses=declared())
 async def get_farm(desk: AtDesk) -> Farm:
-    return _farm(desk.farm)
+    return _farm(desk.farm, desk.clock.now_ms())
 
 
 @router.put("", summary="Change what is known of the farm", responses=declared())
@@ -81,16 +83,35 @@ async def put_farm(desk: AtDesk, change: FarmChange) -> Farm:
     async with changing(desk) as connection:
         await rooms.change_farm(connection, desk.farm_id, values)
     desk.farm.update(values)
-    return _farm(desk.farm)
+    return _farm(desk.farm, desk.clock.now_ms())
 
 
-def _farm(row: dict[str, Any]) -> Farm:
+def _farm(row: dict[str, Any], now_ms: Instant) -> Farm:
     same = ("slug", "name", "place", "zone", "altitude_m", "units", "language", "room_word", "who")
     return Farm(
         **{name: row[name] for name in same},
         invented=bool(row["invented"]),
         morning_round=_clock(row["morning_round_minute"]),
         evening_round=_clock(row["evening_round_minute"]),
+        remarks=_remarks(row, now_ms),
+    )
+
+
+def _remarks(row: dict[str, Any], now_ms: Instant) -> list[str]:
+    """Rounds within an hour that clocks leave out or repeat: the sheet then comes once, but at another time."""
+    today = local_date(now_ms, row["zone"])
+    return [
+        clock_change_remark(f"the {name} round", row[f"{name}_round_minute"])
+        for name in ("morning", "evening")
+        if clocks_change_at(row[f"{name}_round_minute"], row["zone"], from_day=today)
+    ]
+
+
+def clock_change_remark(what: str, minute: int) -> str:
+    """What to say of a time of day that is left out or repeated when clocks change."""
+    return (
+        f"{what} is at {_clock(minute)}, an hour that clocks leave out or repeat here: on those two days of the "
+        "year what is due then is still sent once, but not at the time people expect; another hour is better"
     )
 
 

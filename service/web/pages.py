@@ -19,13 +19,14 @@ from service.storage import people
 from service.storage.holds import holds_of
 from service.watch.desk import Desk
 from service.watch.respond import Word, answer
-from service.web import moving_pages, working_pages
+from service.web import moving_pages, truth_pages, working_pages
 from service.web.answering import add_answering
 from service.web.paper import STATIC, page, words_of
 from service.web.room_page import room_page
 from service.web.same_site import SameSite
 from service.web.sheet_page import sheet_page
 from service.web.trouble import PageRoute
+from service.web.truth_form import asked_whom
 from service.web.who import COOKIE, remember
 
 _WORTH_PACKING: Final = 1000
@@ -39,6 +40,7 @@ def add_pages(app: FastAPI) -> None:
     add_answering(app)
     app.include_router(moving_pages.router)
     app.include_router(working_pages.router)
+    app.include_router(truth_pages.router)
     app.include_router(router)
     app.add_middleware(GZipMiddleware, minimum_size=_WORTH_PACKING)
     app.add_middleware(SameSite)
@@ -51,7 +53,9 @@ async def show_sheet(request: Request, night: str = "") -> Response:
     async with desk.database.read() as connection:
         books = Books(connection=connection, farm=desk.farm, profiles=desk.catalogue)
         sheet = await round_sheet(books, _span(desk, night))
-    return page(desk, "sheet.html", sheet=sheet_page(sheet, words_of(desk)))
+        everyone = await people.all_people(connection, desk.farm_id)
+    whom = asked_whom(everyone, request.cookies.get(COOKIE, ""))
+    return page(desk, "sheet.html", sheet=sheet_page(sheet, words_of(desk), whom))
 
 
 @router.get("/rooms/{room_id}")

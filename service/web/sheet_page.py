@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import timedelta
 
 from markupsafe import Markup
 
 from service.reports.night import QuantityNight, RoomNight
+from service.reports.note_words import NoteWords
 from service.reports.round_sheet import RoomLine, RoundSheet, Standing
 from service.reports.words import Text, Words
+from service.web.truth_form import Ask, AskedWhom, asks
 from service.wording.band_strip import band_strip
 from service.wording.format import day, on_page
 from service.wording.sentences import capital
@@ -43,6 +45,8 @@ class RoomCard:
     answers: list[str]
     waits_for_answer: bool
     strips: list[StripRow]
+    asked: list[Ask]
+    """What happened there, and what it was."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,6 +72,13 @@ class SheetPage:
     held_back: list[str]
     shared: list[tuple[str, str]]
     """Rooms that do not suit all their crops."""
+    asked: list[Ask]
+    """What happened elsewhere than in the rooms that have a card."""
+    whom: AskedWhom
+    night: str
+    """The night that the sheet is about, as a form says it."""
+    due: list[str]
+    silences: list[str]
     silent: list[tuple[str, str]]
     waiting: list[str]
     rejected: str
@@ -75,14 +86,25 @@ class SheetPage:
     is_tonight: bool
 
 
-def sheet_page(sheet: RoundSheet, words: Words) -> SheetPage:
-    """Put a sheet on paper."""
-    span = sheet.span
+def sheet_page(sheet: RoundSheet, words: Words, whom: AskedWhom) -> SheetPage:
+    """Put a sheet on paper, for whoever uses the browser."""
+    span, notes = sheet.span, NoteWords(words=words)
+    # What is going on tonight is asked about in the morning.
+    asked = [] if span.is_running else asks(sheet.notes, notes)
+    carded = {line.night.room["room_id"] for line in sheet.loud}
     return SheetPage(
         title=title(sheet, words),
         span=words.span(span),
         on_call=", then ".join(row["name"] for row in sheet.on_call),
-        cards=[card(line, words) for line in sheet.loud],
+        cards=[
+            card(line, words, [ask for room_id, ask in asked if room_id == line.night.room["room_id"]])
+            for line in sheet.loud
+        ],
+        asked=[ask for room_id, ask in asked if room_id not in carded],
+        whom=whom,
+        night=span.evening.isoformat(),
+        due=notes.due(sheet.notes),
+        silences=[notes.silence(one, sheet.notes.names) for one in sheet.notes.silences],
         quiet=[_quiet(line, words) for line in sheet.quiet],
         texts=words.texts(sheet.tellings),
         held_back=[words.held_back(line, notice) for line, notice in sheet.held_back],
@@ -95,7 +117,7 @@ def sheet_page(sheet: RoundSheet, words: Words) -> SheetPage:
     )
 
 
-def card(line: RoomLine, words: Words) -> RoomCard:
+def card(line: RoomLine, words: Words, asked: Sequence[Ask] = ()) -> RoomCard:
     """One room that needs words."""
     night = line.night
     return RoomCard(
@@ -109,6 +131,7 @@ def card(line: RoomLine, words: Words) -> RoomCard:
         answers=words.answers(night),
         waits_for_answer=night.waits_for_answer,
         strips=list(strips(night, words)),
+        asked=list(asked),
     )
 
 

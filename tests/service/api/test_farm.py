@@ -26,12 +26,34 @@ CHANGE: dict[str, Any] = {
 
 async def test_what_is_put_is_kept_and_is_what_the_desk_works_with(api: Api) -> None:
     said = await api.put("/api/farm", CHANGE)
-    assert said == {**CHANGE, "slug": "tansy"}
+    assert said == {**CHANGE, "slug": "tansy", "remarks": []}
     assert await api.get("/api/farm") == said
     assert api.desk.farm["zone"] == "Europe/Amsterdam"
     assert api.desk.farm["morning_round_minute"] == 330
     async with api.desk.database.read() as connection:
         assert await rooms.farm_by_slug(connection, "tansy") == api.desk.farm
+
+
+@pytest.mark.parametrize(
+    ("zone", "round_", "said"),
+    [
+        ("America/New_York", "02:30", 1),
+        ("America/New_York", "01:30", 1),
+        ("America/New_York", "03:00", 0),
+        ("Europe/Berlin", "02:00", 1),
+        ("Europe/Lisbon", "02:30", 0),
+        ("Europe/Lisbon", "01:30", 1),
+        ("Asia/Tokyo", "02:30", 0),
+    ],
+)
+async def test_a_round_in_an_hour_that_clocks_leave_out_or_repeat_is_remarked_on(
+    one_api: Api, zone: str, round_: str, said: int
+) -> None:
+    """Clock changes as the tz database has them: 2:00 in New York and Berlin, 1:00 in Lisbon, none in Tokyo."""
+    farm = await one_api.put("/api/farm", {**CHANGE, "zone": zone, "morning_round": round_})
+
+    assert len(farm["remarks"]) == said
+    assert all(f"the morning round is at {round_}" in remark for remark in farm["remarks"])
 
 
 @pytest.mark.parametrize(

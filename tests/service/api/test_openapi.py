@@ -39,6 +39,8 @@ POST /api/rooms/{room_id}/answers
 GET /api/probes
 POST /api/probes/{probe_id}/placements
 PUT /api/probes/{probe_id}/top
+PUT /api/probes/{probe_id}/gateway
+GET /api/silences
 POST /api/probes/{probe_id}/checks
 PUT /api/probes/{probe_id}/check-every
 GET /api/profiles
@@ -71,10 +73,14 @@ POST /api/swaps/{swap_id}/end
 GET /api/absences
 POST /api/people/{person_id}/absences
 POST /api/absences/{absence_id}/end
+GET /api/trials
+POST /api/people/{person_id}/trials
+POST /api/people/{person_id}/rang
 GET /api/figures
 PUT /api/figures/{name}
 GET /api/notices
 GET /api/deliveries
+GET /api/inbound
 POST /api/inbound/texts
 POST /api/inbound/receipts
 GET /api/rejected
