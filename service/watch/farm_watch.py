@@ -27,7 +27,7 @@ from service.watch.site_facts import Site, site_notice
 CONTACT_HOLDS_MS: Final = 12 * HOUR_MS
 """Contacts often report changes only; what one said longer ago is not taken for the present (judgement)."""
 BEFORE_TOLD_MS: Final = 3 * SECOND_MS
-"""So long before the first of them would be told alone, what belongs together is told: the others had their time."""
+"""So long before the first of them would be told alone, all are told as one: the others had their time."""
 NOT_GROWN_IN: Final = frozenset({rooms.COOLER, "outside", "tank area"})
 """Kinds of rooms that do not count towards how many rooms a small farm has."""
 TOLD_WITH: Final = "told with the whole farm"
