@@ -24,11 +24,14 @@ def application(desk: Desk) -> FastAPI:
 
 
 @asynccontextmanager
-async def serving(desk: Desk) -> AsyncIterator[str]:
-    """Serve on a free port of this machine; gives the address of the first page, without a slash at its end."""
+async def serving(desk: Desk, app: FastAPI | None = None) -> AsyncIterator[str]:
+    """Serve the pages, or another application, on a free port of this machine.
+
+    Gives the address of the first page, without a slash at its end.
+    """
     with socket.socket() as door:
         door.bind(("127.0.0.1", 0))
-        server = uvicorn.Server(uvicorn.Config(application(desk), log_level="warning", lifespan="off"))
+        server = uvicorn.Server(uvicorn.Config(app or application(desk), log_level="warning", lifespan="off"))
         running = asyncio.create_task(server.serve(sockets=[door]))
         try:
             await until(lambda: server.started, within_s=10, what="the page server")
