@@ -13,6 +13,7 @@ from service.api.moments import Shown
 from service.api.problems import declared
 from service.storage import rooms, views
 from service.storage.rows import Record
+from service.watch.replies import come_out_of
 from service.watch.respond import Word, answer
 from service.watch.room_now import SPOKEN, is_open
 
@@ -59,7 +60,7 @@ class AnswerAsked(Asked):
     """What a person answers."""
 
     person_id: PersonId
-    word: Literal["going", "cannot"]
+    word: Literal["going", "cannot", "out", "fixed", "probe"]
 
 
 class AnswerTaken(Answered):
@@ -69,7 +70,7 @@ class AnswerTaken(Answered):
     person_id: str
     word: str
     at: Shown
-    happening_id: str
+    happening_id: str | None = Field(description="Null for out, where the person was only working there.")
 
 
 @router.get("/alarms", summary="Alarms now, and what was told", responses=declared(404))
@@ -98,20 +99,28 @@ async def get_alarms(
     "/rooms/{room_id}/answers",
     status_code=201,
     summary="Answer for a room",
-    description='"going" stops further telling; after "cannot" the next person is told.',
+    description=(
+        '"going" stops further telling, as "fixed" and "probe" do; after "cannot" the next person is told. "out" '
+        "ends going and working there, also when what was wrong is over by then. Whoever goes: do not go in alone "
+        "where CO2 is high, air out from outside, and measure with a meter at the door."
+    ),
     responses=declared(404, 409),
 )
 async def post_answer(desk: AtDesk, room_id: RoomId, asked: AnswerAsked) -> AnswerTaken:
-    now_ms = desk.clock.now_ms()
-    happening_id = await answer(
-        desk.database,
-        desk.farm_id,
-        room_id=room_id,
-        person_id=asked.person_id,
-        word=Word(asked.word),
-        way="api",
-        now_ms=now_ms,
-    )
+    now_ms, word = desk.clock.now_ms(), Word(asked.word)
+    happening_id: str | None
+    if word is Word.OUT:
+        happening_id = await come_out_of(desk, room_id=room_id, person_id=asked.person_id, way="api")
+    else:
+        happening_id = await answer(
+            desk.database,
+            desk.farm_id,
+            room_id=room_id,
+            person_id=asked.person_id,
+            word=word,
+            way="api",
+            now_ms=now_ms,
+        )
     return AnswerTaken(
         room_id=room_id, person_id=asked.person_id, word=asked.word, at=now_ms, happening_id=happening_id
     )

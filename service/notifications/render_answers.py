@@ -7,7 +7,6 @@ from typing import Any, Final
 
 from rules.model import MINUTE_MS, Instant, Quantity, Side
 from service.localtime import local, local_date
-from service.wire.word import Word
 from service.wording.answer_texts import AnswerFacts, OpenLine, StatusFacts, answer_text, status_text
 from service.wording.format import clock
 from service.wording.reader import Reader
@@ -31,7 +30,7 @@ def _answer(facts: Facts, reader: Reader, now_ms: Instant) -> str:
             other_time=_clock(facts, "other_ms"),
             person=facts.get("person", ""),
             stage=facts.get("stage", ""),
-            word=None if facts.get("word") is None else Word(facts["word"]),
+            word=facts.get("word"),
             options=tuple(facts.get("options", ())),
             caution=facts.get("caution"),
             invented=facts["invented"],

@@ -12,13 +12,16 @@ from dataclasses import dataclass, field
 from typing import Any, Final
 
 from rules.model import HOUR_MS, MINUTE_MS, Instant
+from service.errors import NotAllowed
 from service.storage import inbound, outbox, people
+from service.storage import rooms as stored_rooms
 from service.storage.database import Connection
 from service.storage.rows import Record
+from service.storage.trials import heard_it_ring
 from service.storage.turn import take_turn
 from service.watch.desk import Desk
 from service.watch.open_things import OpenThing, open_things
-from service.watch.reply_acts import answer_what_is_open, come_out
+from service.watch.reply_acts import OUT_OF_NOTHING, answer_what_is_open, come_out
 from service.watch.reply_asked import status, why
 from service.watch.reply_case import LATELY_MS, Case, Outcome, nameable
 from service.watch.reply_work import change_stage, stage_names, work
@@ -90,24 +93,42 @@ async def take_reply(desk: Desk, reply: Reply) -> Result:
     """Take one text that came in. The same one again does nothing, and comes to what it came to before."""
     async with desk.database.write() as connection:
         await take_turn(connection, desk.farm_id)
-        return await _take(connection, desk, reply)
+        row = {
+            "inbound_id": reply.inbound_id,
+            "way": reply.way,
+            "phone": reply.phone or "",
+            "text": reply.text.replace("\x00", ""),
+            "received_ms": reply.received_ms,
+        }
+        if not await inbound.add_inbound(connection, desk.farm_id, row):
+            return await _came_before(connection, desk, reply)
+        person = await _sender(connection, desk, reply)
+        taking = None if person is None else _Taking(connection=connection, desk=desk, reply=reply, person=person)
+        result = Result(result=NOBODYS) if taking is None else await taking.take()
+        ended = {"person_id": result.person_id, "word": result.word, "happening_id": result.happening_id}
+        await inbound.end_inbound(connection, desk.farm_id, reply.inbound_id, {**ended, "result": result.result})
+        return result
 
 
-async def _take(connection: Connection, desk: Desk, reply: Reply) -> Result:
-    row = {
-        "inbound_id": reply.inbound_id,
-        "way": reply.way,
-        "phone": reply.phone or "",
-        "text": reply.text.replace("\x00", ""),
-        "received_ms": reply.received_ms,
-    }
-    if not await inbound.add_inbound(connection, desk.farm_id, row):
-        return await _came_before(connection, desk, reply)
-    person = await _sender(connection, desk, reply)
-    result = Result(result=NOBODYS) if person is None else await _from_person(connection, desk, reply, person)
-    ended = {"person_id": result.person_id, "word": result.word, "happening_id": result.happening_id}
-    await inbound.end_inbound(connection, desk.farm_id, reply.inbound_id, {**ended, "result": result.result})
-    return result
+async def come_out_of(desk: Desk, *, room_id: str, person_id: str, way: str) -> str | None:
+    """A person says, not by text, that they are out of a room.
+
+    Returns:
+        The happening for which they had gone in; ``None`` when they were only working there.
+
+    Raises:
+        NotFound: there is no such room or person.
+        NotAllowed: they were not written down as going or working there. Nothing moved.
+    """
+    async with desk.database.write() as connection:
+        await take_turn(connection, desk.farm_id)
+        await stored_rooms.room(connection, desk.farm_id, room_id)
+        person = await people.person(connection, desk.farm_id, person_id)
+        said = Said(word=Word.OUT, room_id=room_id)
+        outcome = await come_out(await _case(connection, desk, person, way, said))
+        if outcome.result == OUT_OF_NOTHING:
+            raise NotAllowed(f"{person['name']} is not written down as going or working there")
+        return outcome.happening_id
 
 
 async def _came_before(connection: Connection, desk: Desk, reply: Reply) -> Result:
@@ -129,135 +150,146 @@ async def _sender(connection: Connection, desk: Desk, reply: Reply) -> Record | 
     return known[theirs[0]] if theirs else None
 
 
-async def _from_person(connection: Connection, desk: Desk, reply: Reply, person: Record) -> Result:
-    if reply.way in BY_PHONE:
-        at_ms = min(reply.received_ms, desk.clock.now_ms())
-        await inbound.heard_from(connection, desk.farm_id, str(person["person_id"]), at_ms)
-    rooms, names = await nameable(connection, desk.farm_id)
-    stages = stage_names(await desk.catalogue.newest(connection))
-    said = read(reply.text, names, stages)
-    if said is Order.OPT_OUT:
-        return await _opt_out(connection, desk, reply, person)
-    if said is Order.OPT_IN and person["opted_out_ms"] is not None:
-        await inbound.set_opted_out(connection, desk.farm_id, str(person["person_id"]), None)
-        return await _say_back(connection, desk, reply, person, Outcome(result="texts again"), word=None)
-    if isinstance(said, Order | NotUnderstood):
-        return await _not_understood(connection, desk, reply, person, rooms)
-    case = Case(
+async def _case(
+    connection: Connection, desk: Desk, person: Record, way: str, said: Said, *, sent_ms: Instant | None = None
+) -> Case:
+    rooms, _ = await nameable(connection, desk.farm_id)
+    return Case(
         connection=connection,
         desk=desk,
         person=person,
-        way=reply.way,
+        way=way,
         said=said,
         rooms=rooms,
-        things=[thing for thing in await open_things(connection, desk.farm_id) if _may_mean(reply, thing)],
+        things=[one for one in await open_things(connection, desk.farm_id) if _may_mean(sent_ms, one)],
         now_ms=desk.clock.now_ms(),
     )
-    outcome = await _ACTS[said.word](case) if said.word in _ACTS else Outcome(result="here")
-    return await _say_back(connection, desk, reply, person, outcome, word=said.word.value)
 
 
-def _may_mean(reply: Reply, thing: OpenThing) -> bool:
+def _may_mean(sent_ms: Instant | None, thing: OpenThing) -> bool:
     """Whether a thing had begun when the text was sent."""
-    return reply.sent_ms is None or thing.began_ms <= reply.sent_ms + CLOCKS_DIFFER_MS
+    return sent_ms is None or thing.began_ms <= sent_ms + CLOCKS_DIFFER_MS
 
 
-async def _opt_out(connection: Connection, desk: Desk, reply: Reply, person: Record) -> Result:
-    """The phone company sends them nothing more; whoever runs the farm hears of it at once."""
-    person_id, now_ms = str(person["person_id"]), desk.clock.now_ms()
-    if person["opted_out_ms"] is None:
-        await inbound.set_opted_out(connection, desk.farm_id, person_id, now_ms)
-        for manager in await people.all_people(connection, desk.farm_id):
-            way = _way_to(manager)
-            if manager["manager"] and manager["active"] and manager["person_id"] != person_id and way:
-                notice = _notice(desk, "opted out", reply, {"person": person["name"]}, room_id=None)
-                await outbox.add_direct(
-                    connection, desk.farm_id, notice, person_id=str(manager["person_id"]), way=way
-                )
-    return Result(result=OPTED_OUT, person_id=person_id)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Taking:
+    """Takes one text of one person, in one transaction."""
+
+    connection: Connection
+    desk: Desk
+    reply: Reply
+    person: Record
+
+    @property
+    def _farm_id(self) -> int:
+        return self.desk.farm_id
+
+    @property
+    def _person_id(self) -> str:
+        return str(self.person["person_id"])
+
+    async def take(self) -> Result:
+        """Understand it, do it, and say so."""
+        now_ms = self.desk.clock.now_ms()
+        if self.reply.way in BY_PHONE:
+            at_ms = min(self.reply.received_ms, now_ms)
+            await inbound.heard_from(self.connection, self._farm_id, self._person_id, at_ms)
+        _, names = await nameable(self.connection, self._farm_id)
+        said = read(self.reply.text, names, stage_names(await self.desk.catalogue.newest(self.connection)))
+        if said is Order.OPT_OUT:
+            return await self._opt_out(now_ms)
+        if said is Order.OPT_IN and self.person["opted_out_ms"] is not None:
+            await inbound.set_opted_out(self.connection, self._farm_id, self._person_id, None)
+            return await self._say_back(Outcome(result="texts again"), word=None)
+        if isinstance(said, Order | NotUnderstood):
+            return await self._not_understood(now_ms)
+        case = await self._case(said)
+        if said.word is Word.HERE and self.reply.way in BY_PHONE:
+            at_ms = min(self.reply.received_ms, now_ms)
+            await heard_it_ring(self.connection, self._farm_id, self._person_id, at_ms)
+        outcome = await _ACTS[said.word](case) if said.word in _ACTS else Outcome(result="here")
+        return await self._say_back(outcome, word=said.word)
+
+    async def _case(self, said: Said) -> Case:
+        reply = self.reply
+        return await _case(self.connection, self.desk, self.person, reply.way, said, sent_ms=reply.sent_ms)
+
+    async def _opt_out(self, now_ms: Instant) -> Result:
+        """The phone company sends them nothing more; whoever runs the farm hears of it at once."""
+        if self.person["opted_out_ms"] is None:
+            await inbound.set_opted_out(self.connection, self._farm_id, self._person_id, now_ms)
+            notice = self._notice("opted out", {"person": self.person["name"], "room": None}, room_id=None)
+            for other in await people.all_people(self.connection, self._farm_id):
+                way = _way_to(other)
+                if other["manager"] and other["active"] and other["person_id"] != self._person_id and way:
+                    to = str(other["person_id"])
+                    await outbox.add_direct(self.connection, self._farm_id, notice, person_id=to, way=way)
+        return Result(result=OPTED_OUT, person_id=self._person_id)
+
+    async def _not_understood(self, now_ms: Instant) -> Result:
+        """One short help, unless it was sent within the hour, or what came is what we had sent."""
+        if await self._is_ours(now_ms):
+            return Result(result=OUR_OWN, person_id=self._person_id)
+        since_ms = now_ms - HELP_EVERY_MS
+        had = await inbound.has_had(self.connection, self._farm_id, self._person_id, HELP, since_ms=since_ms)
+        if had or self.reply.way not in BY_PHONE or self.person["opted_out_ms"] is not None:
+            return Result(result=NOT_UNDERSTOOD, person_id=self._person_id)
+        case = await self._case(Said(word=Word.STATUS))
+        facts = {"reply": case.reply(case.any_room())}
+        return await self._say_back(Outcome(result=HELP, facts=facts), word=None)
+
+    async def _is_ours(self, now_ms: Instant) -> bool:
+        """Whether a text holds the beginning of one that we sent: quoted, forwarded, or sent back by a machine."""
+        since_ms = now_ms - LATELY_MS
+        came = f" {' '.join(tokens_of(self.reply.text))} "
+        for text in await inbound.texts_to(self.connection, self._farm_id, self._person_id, since_ms=since_ms):
+            ours = tokens_of(text)[:_SAME_WORDS]
+            if len(ours) == _SAME_WORDS and f" {' '.join(ours)} " in came:
+                return True
+        return False
+
+    async def _say_back(self, outcome: Outcome, *, word: Word | None) -> Result:
+        rooms, _ = await nameable(self.connection, self._farm_id)
+        name = next((row["text_name"] for row in rooms if row["room_id"] == outcome.room_id), None)
+        said = None if word is None else word.value
+        facts = {"result": outcome.result, "room": name, "word": said, **outcome.facts}
+        notice = self._notice("answer", facts, room_id=outcome.room_id)
+        delivery_id = None
+        if self.reply.way in BY_PHONE:
+            to = self._person_id
+            delivery_id = await outbox.add_direct(self.connection, self._farm_id, notice, person_id=to, way="text")
+        return Result(
+            result=outcome.result,
+            person_id=self._person_id,
+            word=said,
+            happening_id=outcome.happening_id,
+            room_id=outcome.room_id,
+            delivery_id=delivery_id,
+            facts=notice["facts"],
+        )
+
+    def _notice(self, kind: str, facts: Record, *, room_id: str | None) -> Record:
+        """What is said back. It belongs to no happening: it is no telling of one, and wakes nobody."""
+        now_ms, farm = self.desk.clock.now_ms(), self.desk.farm
+        common = {"at_ms": now_ms, "zone": farm["zone"], "invented": bool(farm["invented"])}
+        return {
+            "notice_key": f"{kind}/{self.reply.inbound_id}",
+            "kind": kind,
+            "room_id": room_id,
+            "happening_id": None,
+            "at_ms": now_ms,
+            "decided_ms": now_ms,
+            "use_by_ms": now_ms + (USEFUL_MS if kind == "answer" else LATELY_MS),
+            "facts": {**common, **facts},
+        }
 
 
 def _way_to(person: Record) -> str | None:
+    """How somebody hears of this: by text, unless they read mail or cannot be sent texts."""
     can_text = person["phone"] and person["opted_out_ms"] is None
     if person["email"] and (person["way"] == "mail" or not can_text):
         return "mail"
     return "text" if can_text else None
-
-
-async def _not_understood(
-    connection: Connection, desk: Desk, reply: Reply, person: Record, rooms: list[Record]
-) -> Result:
-    """One short help, unless it was sent within the hour, or what came is what we had sent."""
-    person_id, now_ms = str(person["person_id"]), desk.clock.now_ms()
-    if await _is_ours(connection, desk, reply, person_id):
-        return Result(result=OUR_OWN, person_id=person_id)
-    since_ms = now_ms - HELP_EVERY_MS
-    had = await inbound.has_had(connection, desk.farm_id, person_id, HELP, since_ms=since_ms)
-    if had or reply.way not in BY_PHONE or person["opted_out_ms"] is not None:
-        return Result(result=NOT_UNDERSTOOD, person_id=person_id)
-    said = Said(word=Word.STATUS)
-    things = await open_things(connection, desk.farm_id)
-    case = Case(
-        connection=connection,
-        desk=desk,
-        person=person,
-        way=reply.way,
-        said=said,
-        rooms=rooms,
-        things=things,
-        now_ms=now_ms,
-    )
-    outcome = Outcome(result=HELP, facts={"reply": case.reply(case.any_room())})
-    return await _say_back(connection, desk, reply, person, outcome, word=None)
-
-
-async def _is_ours(connection: Connection, desk: Desk, reply: Reply, person_id: str) -> bool:
-    """Whether a text holds the beginning of one that we sent: quoted, forwarded, or sent back by a machine."""
-    since_ms = desk.clock.now_ms() - LATELY_MS
-    came = f" {' '.join(tokens_of(reply.text))} "
-    for text in await inbound.texts_to(connection, desk.farm_id, person_id, since_ms=since_ms):
-        ours = tokens_of(text)[:_SAME_WORDS]
-        if len(ours) == _SAME_WORDS and f" {' '.join(ours)} " in came:
-            return True
-    return False
-
-
-async def _say_back(
-    connection: Connection, desk: Desk, reply: Reply, person: Record, outcome: Outcome, *, word: str | None
-) -> Result:
-    person_id = str(person["person_id"])
-    rooms, _ = await nameable(connection, desk.farm_id)
-    room = next((row["text_name"] for row in rooms if row["room_id"] == outcome.room_id), None)
-    facts = {"result": outcome.result, "room": room, "word": word, **outcome.facts}
-    notice = _notice(desk, "answer", reply, facts, room_id=outcome.room_id)
-    delivery_id = None
-    if reply.way in BY_PHONE:
-        delivery_id = await outbox.add_direct(connection, desk.farm_id, notice, person_id=person_id, way="text")
-    return Result(
-        result=outcome.result,
-        person_id=person_id,
-        word=word,
-        happening_id=outcome.happening_id,
-        room_id=outcome.room_id,
-        delivery_id=delivery_id,
-        facts=notice["facts"],
-    )
-
-
-def _notice(desk: Desk, kind: str, reply: Reply, facts: Record, *, room_id: str | None) -> Record:
-    """What is said back. It belongs to no happening: it is no telling of one, and wakes nobody."""
-    now_ms = desk.clock.now_ms()
-    common = {"at_ms": now_ms, "zone": desk.farm["zone"], "invented": bool(desk.farm["invented"])}
-    return {
-        "notice_key": f"{kind}/{reply.inbound_id}",
-        "kind": kind,
-        "room_id": room_id,
-        "happening_id": None,
-        "at_ms": now_ms,
-        "decided_ms": now_ms,
-        "use_by_ms": now_ms + USEFUL_MS,
-        "facts": {**common, **facts},
-    }
 
 
 def _digits(phone: str | None) -> str:

@@ -14,6 +14,8 @@ from service.watch.reply_case import LATELY_MS, Case, Outcome, room_of
 from service.watch.respond import Taken, take
 from service.wire.word import Word
 
+OUT_OF_NOTHING: Final = "out nowhere"
+"""The result of "out" from somebody who was not written down as going anywhere, or as working."""
 _MOST_OPTIONS: Final = 4
 
 
@@ -113,10 +115,13 @@ async def come_out(case: Case) -> Outcome:
         await _take(case, one)
     worked = await _stop_working(case)
     places = {room_of(one) for one in left} | set(worked)
-    place = next(iter(places)) if len(places) == 1 else case.said.room_id
-    if case.room_name(place) is None:
-        return Outcome(result="out nowhere", happening_id=left[0].happening_id if left else None)
-    return Outcome(result="out", room_id=place, happening_id=left[0].happening_id if left else None)
+    happening_id = left[0].happening_id if left else None
+    if not places:
+        return Outcome(result=OUT_OF_NOTHING)
+    place = next(iter(places)) if len(places) == 1 else None
+    if place is None:
+        return Outcome(result="out everywhere", happening_id=happening_id)
+    return Outcome(result="out", room_id=place, happening_id=happening_id)
 
 
 async def _stop_working(case: Case) -> list[str | None]:

@@ -10,7 +10,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
-from service.wire.word import Word
 from service.wording.language import Language
 
 
@@ -18,8 +17,8 @@ from service.wording.language import Language
 class AnswerPhrases:
     """All phrases of one language."""
 
-    words: Mapping[Word, str]
-    """What to write; for ``WORKING`` with a time."""
+    words: Mapping[str, str]
+    """What to write, by the meaning; for working with a time."""
     working_all: str
     whole_farm: str
     either: str
@@ -41,15 +40,15 @@ class AnswerPhrases:
 
 ENGLISH_ANSWERS: Final = AnswerPhrases(
     words={
-        Word.GOING: "going",
-        Word.OUT: "out",
-        Word.CANNOT: "cannot",
-        Word.WORKING: "working until 10",
-        Word.PROBE: "probe",
-        Word.FIXED: "fixed",
-        Word.WHY: "why",
-        Word.STATUS: "status",
-        Word.HERE: "here",
+        "going": "going",
+        "out": "out",
+        "cannot": "cannot",
+        "working": "working until 10",
+        "probe": "probe",
+        "fixed": "fixed",
+        "why": "why",
+        "status": "status",
+        "here": "here",
     },
     working_all="working all until 10",
     whole_farm="Whole farm",
@@ -66,6 +65,7 @@ ENGLISH_ANSWERS: Final = AnswerPhrases(
         "cannot": ("{room}: noted {time}, you cannot go. We tell whoever is next.",),
         "cannot, somebody goes": ("{room}: noted {time}, you cannot go. {person} is going.",),
         "out": ("{room}: noted {time}, you are out.",),
+        "out everywhere": ("Noted {time}, you are out of every house.",),
         "out nowhere": ("Noted {time}, you are out.",),
         "fixed": (
             "{room}: noted {time}, fixed. We go on watching; you hear when it is over.",
@@ -140,15 +140,15 @@ ENGLISH_ANSWERS: Final = AnswerPhrases(
 
 SPANISH_ANSWERS: Final = AnswerPhrases(
     words={
-        Word.GOING: "voy",
-        Word.OUT: "fuera",
-        Word.CANNOT: "no puedo",
-        Word.WORKING: "trabajo hasta las 10",
-        Word.PROBE: "sonda",
-        Word.FIXED: "arreglado",
-        Word.WHY: "por que",
-        Word.STATUS: "estado",
-        Word.HERE: "aqui",
+        "going": "voy",
+        "out": "fuera",
+        "cannot": "no puedo",
+        "working": "trabajo hasta las 10",
+        "probe": "sonda",
+        "fixed": "arreglado",
+        "why": "por que",
+        "status": "estado",
+        "here": "aqui",
     },
     working_all="trabajo todo hasta las 10",
     whole_farm="Toda la granja",
@@ -165,6 +165,7 @@ SPANISH_ANSWERS: Final = AnswerPhrases(
         "cannot": ("{room}: anotado {time}, usted no puede ir. Avisamos a quien sigue.",),
         "cannot, somebody goes": ("{room}: anotado {time}, usted no puede ir. {person} va.",),
         "out": ("{room}: anotado {time}, usted esta fuera.",),
+        "out everywhere": ("Anotado {time}, usted esta fuera de todas las casas.",),
         "out nowhere": ("Anotado {time}, usted esta fuera.",),
         "fixed": (
             "{room}: anotado {time}, arreglado. Seguimos vigilando; le avisamos cuando termine.",

@@ -10,7 +10,6 @@ from dataclasses import dataclass
 from typing import Final
 
 from rules.model import CONTACTS, Quantity, Side
-from service.wire.word import Word
 from service.wording.answer_phrases import ANSWERS_IN, AnswerPhrases
 from service.wording.fitting import ROOM_SEPTETS, bounded, joined, person_name, told_alike
 from service.wording.format import duration
@@ -41,7 +40,7 @@ class AnswerFacts:
     person: str = ""
     """Who was first, or is going."""
     stage: str = ""
-    word: Word | None = None
+    word: str | None = None
     """The word that was said, and is asked for again with a room."""
     options: tuple[str, ...] = ()
     """How answers name what it may have meant."""
@@ -106,7 +105,7 @@ def _fields(facts: AnswerFacts, said: AnswerPhrases, phrases: Phrases) -> dict[s
         "person": person_name(facts.person),
         "stage": bounded(phrases.stage.get(stage, stage), _STAGE_SEPTETS),
         "say": _say(facts, reply, said),
-        "working": joined(reply, said.words[Word.WORKING]),
+        "working": joined(reply, said.words["working"]),
     }
 
 
@@ -117,8 +116,8 @@ def _say(facts: AnswerFacts, reply: str, said: AnswerPhrases) -> str:
         *most, last = [joined(name, said.words[facts.word]) for name in names]
         return said.either.format(options=", ".join(most), last=last) if most else last
     if facts.result in {"until when", "too long", "working where"}:
-        return said.working_all if not reply else joined(reply, said.words[Word.WORKING])
-    return joined(reply, said.words[Word.GOING if facts.result == "help" else Word.OUT])
+        return said.working_all if not reply else joined(reply, said.words["working"])
+    return joined(reply, said.words["going" if facts.result == "help" else "out"])
 
 
 def _status(facts: StatusFacts, reader: Reader) -> Iterator[str]:

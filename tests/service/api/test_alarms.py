@@ -47,6 +47,32 @@ async def test_cannot_is_written_down_and_the_alarm_stays_open(one_api: Api) -> 
     assert alarm["state"] == "open"
 
 
+@pytest.mark.parametrize("word", ["fixed", "probe"])
+async def test_what_is_seen_to_is_taken_as_such(one_api: Api, word: str) -> None:
+    await go_dry(one_api, 45)
+    await one_api.post("/api/rooms/house-7/answers", {**GOING, "word": word})
+    (alarm,) = (await one_api.get("/api/alarms", room="house-7"))["alarms"]
+    assert alarm["state"] == "somebody is going"
+
+
+async def test_out_ends_what_was_gone_to_and_nothing_else(one_api: Api) -> None:
+    await go_dry(one_api, 45)
+    out = {**GOING, "word": "out"}
+    refused = await one_api.post("/api/rooms/house-7/answers", out, expect=409)
+    assert "not written down as going" in refused["detail"]
+    went = await one_api.post("/api/rooms/house-7/answers", GOING)
+    came = await one_api.post("/api/rooms/house-7/answers", out)
+    assert (came["word"], came["happening_id"]) == ("out", went["happening_id"])
+    await one_api.post("/api/rooms/house-7/answers", out, expect=409)
+
+
+async def test_out_ends_working_there(one_api: Api) -> None:
+    until = {"person_id": "ben", "until": "2026-11-25T14:00:00Z"}
+    await one_api.post("/api/rooms/house-7/working", until)
+    came = await one_api.post("/api/rooms/house-7/answers", {**GOING, "word": "out"})
+    assert came["happening_id"] is None
+
+
 async def test_answering_where_nothing_is_open_is_refused_in_words(one_api: Api) -> None:
     said = await one_api.post("/api/rooms/house-3/answers", GOING, expect=409)
     assert "nothing is open" in said["detail"]
@@ -58,6 +84,9 @@ async def test_answering_where_nothing_is_open_is_refused_in_words(one_api: Api)
         ("nowhere", {}, 404),
         ("house-7", {"person_id": "stranger"}, 404),
         ("house-7", {"word": "stop"}, 422),
+        ("house-7", {"word": "working"}, 422),
+        ("nowhere", {"word": "out"}, 404),
+        ("house-7", {"word": "out", "person_id": "stranger"}, 404),
         ("house-7", {"person_id": "../x"}, 422),
         ("house-7", {"when": "now"}, 422),
     ],

@@ -456,3 +456,15 @@ async def test_any_odd_text_is_kept_and_breaks_nothing(database: Database, dry: 
     for text in ("\x00", "\N{PILE OF POO}" * 400, "7" * 5000, "a\u202eb"):
         await dry.send(text, at=16)
     assert len(await written(database, "inbound")) == 4
+
+
+async def test_out_of_several_houses_at_once(database: Database, two_open: Phones) -> None:
+    await two_open.send("7 going", at=16)
+    await two_open.send("3 going", at=17)
+    assert (await two_open.said("out", at=40)).startswith("Noted 07:50, you are out of every house.")
+    assert [word for _, word, _ in await answers(database)].count("out") == 2
+
+
+async def test_a_text_sent_before_something_began_does_not_mean_it(database: Database, dry: Phones) -> None:
+    assert (await dry.send("going", at=16, sent_ms=minute(-30))).result == "nothing"
+    assert await answers(database) == []

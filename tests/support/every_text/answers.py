@@ -7,7 +7,6 @@ from itertools import product
 from typing import Final
 
 from rules.model import Quantity, Side
-from service.wire.word import Word
 from service.wording.answer_phrases import ENGLISH_ANSWERS
 from service.wording.answer_texts import AnswerFacts, OpenLine, StatusFacts, answer_text, status_text
 from service.wording.language import Language
@@ -20,7 +19,7 @@ WITH_CAUTION: Final = frozenset({"going", "going too", "working"})
 NAMELESS: Final = frozenset(
     {"which", "nothing", "out nowhere", "here", "texts again", "working all", "stage where"}
 )
-WHICH: Final = (Word.GOING, Word.CANNOT, Word.FIXED, Word.PROBE, Word.WHY, Word.OUT)
+WHICH: Final = ("going", "cannot", "fixed", "probe", "why")
 
 
 def facts(result: str) -> Iterator[AnswerFacts]:
