@@ -166,7 +166,8 @@ async def _still_tellable(connection: Connection, farm_id: int, values: Record) 
     lines = await views.call_lines(connection, farm_id)
     turns = await views.people_with_turns(connection, farm_id)
     if person_id in turns or any(line["person_id"] == person_id for line in lines):
-        raise NotAllowed(f"{values['name']} is on a call list or has turns, and could not be told without phone and e-mail")
+        where = "is on a call list or has turns"
+        raise NotAllowed(f"{values['name']} {where}, and could not be told without phone and e-mail")
 
 
 def _person(row: Record) -> Person:

@@ -26,12 +26,14 @@ from service.api import (
     readings,
     rejected,
     replay,
+    replies,
     rooms,
     rota,
     sharing,
     silences,
     state,
     tellings,
+    trials,
 )
 from service.api.problems import Problem, add_problems
 from service.api.size import BodyLimit
@@ -50,6 +52,7 @@ TAGS: Final = {
     "happenings": "Who was told of what, what they answered, and what it was.",
     "people": "Who is told, in what order.",
     "rota": "Whose turn it is, who swapped, who is away.",
+    "trials": "Whether texts reach people, and their answers us.",
     "figures": "How long to wait, how often to tell: the farm's own figures.",
     "tellings": "What was told to whom, and what came of it.",
     "inbound": "What the text gateway brings.",
@@ -112,8 +115,10 @@ def add_api(app: FastAPI) -> None:
         call_lists,
         rota,
         figures,
+        trials,
         tellings,
         inbound,
+        replies,
         rejected,
     ):
         api.include_router(part.router)

@@ -23,7 +23,7 @@ from service.watch.silence_watch import PULSE, SilenceWatch
 from service.watch.usual_watch import UsualWatch
 
 KEEP_REJECTED_MS: Final = 30 * DAY_MS
-OUTSIDE_EVERY_S: Final = 5.0
+OUTSIDE_EVERY_S: Final = 1.0
 GOING_EVERY_S: Final = 5.0
 TELL_EVERY_S: Final = 1.0
 FETCH_EVERY_S: Final = 1.0

@@ -24,8 +24,8 @@ from service.notifications.address import Address
 from service.notifications.deliver import Deliver
 from service.notifications.digest import Digest
 from service.notifications.routing import Way
-from service.notifications.writing import Writing
 from service.notifications.trials import Trials
+from service.notifications.writing import Writing
 from service.scheduler.ticks import start_ticks
 from service.settings import Settings
 from service.storage.database import Database
@@ -40,7 +40,7 @@ from service.watch.horizon import Horizon
 from service.watch.judge import Judge
 from service.watch.silence_watch import SilenceWatch
 from service.watch.sweep import Sweep
-from service.watch.trials import Tester
+from service.watch.trials import TrialSender
 from service.watch.usual_watch import UsualWatch
 from service.web.pages import add_pages
 
@@ -154,7 +154,7 @@ async def _tell(settings: Settings, desk: Desk, *, stack: AsyncExitStack) -> Non
             database=database,
             farm=farm,
             clock=clock,
-            tester=Tester(farm=farm, set_up=desk.ways, answers_by_text=desk.answers_by_text),
+            sender=TrialSender(farm=farm, set_up=desk.ways, answers_by_text=desk.answers_by_text),
         ),
         silence=silence,
         outside=await outside_watch(settings, desk, stack),

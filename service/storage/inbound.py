@@ -9,6 +9,7 @@ from rules.model import Instant
 from service.storage.insert import insert_into
 from service.storage.rows import Record, many, one
 from service.storage.tables import answers, deliveries, happenings, inbound, notices, people, trials
+from service.storage.trials import NIGHT_RING
 
 
 async def add_inbound(connection: AsyncConnection, farm_id: int, values: Record) -> bool:
@@ -115,12 +116,16 @@ async def last_told_of(
 
 
 async def heard_from(connection: AsyncConnection, farm_id: int, person_id: str, at_ms: Instant) -> None:
-    """A text of theirs reached us: the whole way there and back works, and whatever was tried is answered."""
+    """A text of theirs reached us: the whole way there and back works, and whatever was tried is answered.
+
+    Not the night test: that asks whether the phone rang, and only the answer to it says so.
+    """
     mine = (people.c.farm_id == farm_id) & (people.c.person_id == person_id)
     newest = func.coalesce(people.c.round_trip_ms, 0) <= at_ms
     await connection.execute(update(people).where(mine, newest).values(round_trip_ms=at_ms))
     t = trials.c
     tried = (t.farm_id == farm_id) & (t.person_id == person_id) & t.answered_ms.is_(None) & (t.at_ms <= at_ms)
+    tried &= t.kind != NIGHT_RING
     await connection.execute(update(trials).where(tried).values(answered_ms=at_ms, answered_by=person_id))
 
 

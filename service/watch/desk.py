@@ -34,6 +34,8 @@ class Desk:
     messages_waiting: Callable[[], int]
     ways: frozenset[str]
     """The ways to tell people that are set up."""
+    answers_by_text: bool = False
+    """Whether texts that people send reach us."""
 
     @property
     def farm_id(self) -> int:

@@ -59,6 +59,8 @@ GOOD: Final[dict[str, dict[str, Any]]] = {
     "POST /api/people/ben/absences": {
         "from": "2026-11-25T12:00:00Z", "until": "2026-11-26T12:00:00Z", "instead": None, "why": "", "who": "I",
     },
+    "POST /api/people/ben/trials": {"kind": "night ring", "who": "I"},
+    "POST /api/people/ben/rang": {"who": "I"},
     "PUT /api/figures/going_minutes": {"value": 50, "who": "I"},
     "PUT /api/call-lists/day": {"lines": [{"person_id": "ben", "after_minutes": 0}], "who": "I"},
 }  # fmt: skip
