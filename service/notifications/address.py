@@ -103,7 +103,8 @@ class Address:
         since = [a for a in answers if a["at_ms"] >= notice["decided_ms"]]
         figures = await figures_of(connection, farm_id)
         lines = Lines(farm=self.farm, ways=self.ways, answers_by_text=self.answers_by_text, figures=figures)
-        call_list = await lines.of(connection, notice, happening, answers)
+        before = [t for t in happening if t["notice_key"] != notice["notice_key"]]
+        call_list = await lines.of(connection, notice, before, answers)
         chain = Chain(
             call_list=call_list,
             told=[_told(t) for t in sorted(told, key=lambda t: (t["added_ms"], t["step"]))],

@@ -36,7 +36,7 @@ class Lines:
         Args:
             connection: to read with.
             notice: what is told.
-            told: every telling of its happening.
+            told: every telling of its happening, but for those of this notice.
             answers: every answer to its happening, oldest first.
         """
         danger = notice["kind"] == DANGER
