@@ -12,7 +12,7 @@ from service.reports.night import QuantityNight, RoomNight
 from service.reports.note_words import NoteWords
 from service.reports.round_sheet import RoomLine, RoundSheet, Standing
 from service.reports.words import Text, Words
-from service.web.truth_form import Ask, AskedWhom, asks
+from service.web.truth_form import Ask, AskedWhom, asks, other_asks
 from service.wording.band_strip import band_strip
 from service.wording.format import day, on_page
 from service.wording.sentences import capital
@@ -89,18 +89,17 @@ class SheetPage:
 def sheet_page(sheet: RoundSheet, words: Words, whom: AskedWhom) -> SheetPage:
     """Put a sheet on paper, for whoever uses the browser."""
     span, notes = sheet.span, NoteWords(words=words)
-    # What is going on tonight is asked about in the morning.
-    asked = [] if span.is_running else asks(sheet.notes, notes)
     carded = {line.night.room["room_id"] for line in sheet.loud}
+    asks_now = not span.is_running  # what is going on tonight is asked about in the morning
     return SheetPage(
         title=title(sheet, words),
         span=words.span(span),
         on_call=", then ".join(row["name"] for row in sheet.on_call),
         cards=[
-            card(line, words, [ask for room_id, ask in asked if room_id == line.night.room["room_id"]])
+            card(line, words, asks(sheet.notes, notes, line.night.room["room_id"]) if asks_now else ())
             for line in sheet.loud
         ],
-        asked=[ask for room_id, ask in asked if room_id not in carded],
+        asked=other_asks(sheet.notes, notes, carded) if asks_now else [],
         whom=whom,
         night=span.evening.isoformat(),
         due=notes.due(sheet.notes),

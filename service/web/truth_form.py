@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 from service.reports.happenings import Happened
@@ -10,6 +10,7 @@ from service.reports.note_words import NoteWords, anchor
 from service.reports.sheet_notes import SheetNotes
 from service.storage.rows import Record
 from service.storage.truths import Harm, What
+from service.wording.sentences import capital
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,6 +35,7 @@ class Ask:
     """False once everything was said; it can be said anew."""
     what: list[Button]
     harm: list[Button]
+    """Asked once it is known what it was."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,9 +48,18 @@ class AskedWhom:
     people: Sequence[Mapping[str, str]]
 
 
-def asks(notes: SheetNotes, words: NoteWords) -> list[tuple[str | None, Ask]]:
-    """Everything that the sheet asks about, each with the room that it belongs to."""
-    return [(one.room_id, _ask(one, words)) for one in notes.happened]
+def asks(notes: SheetNotes, words: NoteWords, room_id: str) -> list[Ask]:
+    """What is asked about one room, beside whose name it stands."""
+    return [_ask(one, words, words.happened(one)) for one in notes.happened if one.room_id == room_id]
+
+
+def other_asks(notes: SheetNotes, words: NoteWords, carded: Collection[str]) -> list[Ask]:
+    """What is asked about everything else, with its room's name if it is about one."""
+    others = [one for one in notes.happened if one.room_id not in carded]
+    return [
+        _ask(one, words, f"{one.room}: {words.happened(one)}" if one.room else words.happened(one))
+        for one in others
+    ]
 
 
 def asked_whom(everyone: Sequence[Record], person_id: str) -> AskedWhom:
@@ -62,19 +73,18 @@ def asked_whom(everyone: Sequence[Record], person_id: str) -> AskedWhom:
     )
 
 
-def _ask(one: Happened, words: NoteWords) -> Ask:
+def _ask(one: Happened, words: NoteWords, title: str) -> Ask:
     truth = one.truth or {"what": "", "harm": ""}
     all_said = not one.is_asked
     what = [Button(value=word.value, label=words.said.what[word.value]) for word in What]
     harm = [Button(value=word.value, label=words.said.harm[word.value]) for word in Harm]
-    title = words.happened(one)
     return Ask(
         happening_id=one.happening_id,
         anchor=anchor(one),
-        title=f"{one.room}: {title}" if one.room else title,
+        title=capital(title),
         hints=words.hints(one),
         truth=words.truth(one),
         is_asked=one.is_asked,
         what=what if all_said or not truth["what"] else [],
-        harm=harm if all_said or not truth["harm"] else [],
+        harm=harm if all_said or (truth["what"] and not truth["harm"]) else [],
     )

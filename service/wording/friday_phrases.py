@@ -107,8 +107,7 @@ ENGLISH_FRIDAY: Final = FridayPhrases(
     heading_trials="Tests that were not answered",
     heading_list="Every text",
     column={
-        "where": "Where",
-        "cause": "Cause",
+        "where": "Where and cause",
         "texts": "Texts",
         "true": "True",
         "for nothing": "For nothing",

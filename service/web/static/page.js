@@ -3,7 +3,7 @@
 (() => {
   const main = () => document.querySelector("main");
   const seconds = Number(main().dataset.refresh);
-  const busy = () => document.hidden || document.querySelector("form:focus-within, form input:checked") !== null;
+  const busy = () => document.hidden || document.querySelector("form:focus-within, form input:checked, details[open]") !== null;
 
   async function renew() {
     if (busy()) return;
