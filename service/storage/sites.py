@@ -74,6 +74,17 @@ async def ended_by_hold(connection: AsyncConnection, farm_id: int, happening_ids
     return {str(found) for found in await connection.scalars(select(n.happening_id).where(mine))}
 
 
+async def beyond_since(
+    connection: AsyncConnection, farm_id: int, happening_ids: Collection[str]
+) -> Instant | None:
+    """Since when the first of these rooms is beyond its limit, as its first text has it."""
+    n = notices.c
+    mine = (n.farm_id == farm_id) & n.happening_id.in_(list(happening_ids)) & (n.kind == "trouble")
+    return min(
+        (row["facts"]["began_ms"] for row in await _rows(connection, select(notices).where(mine))), default=None
+    )
+
+
 async def told_with_others(connection: AsyncConnection, farm_id: int) -> list[Record]:
     """Notices that are still to be told, of rooms that are told with the whole site: first texts, and ends."""
     n, h = notices.c, happenings.c

@@ -58,15 +58,16 @@ class SiteEnd:
         held = await sites.ended_by_hold(
             connection, self.farm["farm_id"], [part["happening_id"] for part in newest.values()]
         )
-        out = {room: _began_ms(parts) for room, parts in by_room.items() if _ended_ms(parts) is None}
+        out = {room for room, parts in by_room.items() if _ended_ms(parts) is None}
+        still = [newest[room]["happening_id"] for room in out]
         left_alone = {room for room, part in newest.items() if part["happening_id"] in held}
         same = ("what", "side", "since_ms")
         return {
             "room": None,
-            "rooms": in_order(known, by_room.keys() - out.keys() - left_alone),
+            "rooms": in_order(known, by_room.keys() - out - left_alone),
             "still": in_order(known, out),
-            "still_since_ms": min(out.values(), default=None),
-            "left_alone": in_order(known, left_alone - out.keys()),
+            "still_since_ms": await sites.beyond_since(connection, self.farm["farm_id"], still) if still else None,
+            "left_alone": in_order(known, left_alone - out),
             **{name: told["facts"][name] for name in same},
         }
 
@@ -92,7 +93,3 @@ def _ended_ms(parts: Sequence[Record]) -> Instant | None:
     """When a room was back for good, as far as is known."""
     ended = [part["ended_ms"] for part in parts]
     return None if None in ended else max(ended)
-
-
-def _began_ms(parts: Sequence[Record]) -> Instant:
-    return min(int(part["began_ms"]) for part in parts if part["ended_ms"] is None)
