@@ -43,6 +43,8 @@ class PretendGateway(ThreadingHTTPServer):
         super().__init__(("127.0.0.1", 0), _Handler)
         self.asked: list[Asked] = []
         self.answer = Answer()
+        self.lists: dict[str, Answer] = {}
+        """What is said at paths that begin so, instead of ``answer``: such as lists of texts that came in."""
 
     @property
     def url(self) -> str:
@@ -55,7 +57,8 @@ class _Handler(BaseHTTPRequestHandler):
 
     def do_GET(self) -> None:
         length = int(self.headers.get("Content-Length") or 0)
-        answer = self.server.answer
+        lists = self.server.lists
+        answer = next((lists[path] for path in lists if self.path.startswith(path)), self.server.answer)
         self.server.asked.append(
             Asked(method=self.command, path=self.path, headers=dict(self.headers), body=self.rfile.read(length))
         )
