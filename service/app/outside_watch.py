@@ -12,7 +12,7 @@ from typing import Final
 
 import httpx
 
-from rules.model import MINUTE_MS, Instant
+from rules.model import MINUTE_MS, SECOND_MS, Instant
 from service.errors import PassingError
 from service.log import log
 from service.settings import Settings
@@ -24,6 +24,8 @@ CALL_EVERY_MS: Final = 5 * MINUTE_MS
 """The far end should speak after twice that without a call."""
 AGAIN_MS: Final = MINUTE_MS
 """After a call that failed, and between two notes that we do not call."""
+LOOK_AGAIN_MS: Final = 15 * SECOND_MS
+"""While we do not do our work."""
 TIMEOUT_S: Final = 10.0
 
 
@@ -44,6 +46,7 @@ class OutsideWatch:
             return
         why_not = await self._why_not()
         if why_not:
+            self._next_ms = now_ms + LOOK_AGAIN_MS
             await self._note(now_ms, f"not called: {', '.join(why_not)}")
             return
         result, was_answered = await self._call(self.url)
