@@ -42,7 +42,7 @@ WINDOWS = {"sqlite": EVERYWHERE, "postgresql": (*EVERYWHERE, kill_rig.BEFORE_JUD
 EACH = 3
 
 LEDGER = "SELECT room_id, quantity, side, happens, at_ms FROM transitions"
-NOTICES = "SELECT notice_key, telling FROM notices"
+NOTICES = "SELECT notice_key, telling FROM notices WHERE kind NOT IN ('silence', 'heard')"
 WOKEN = "SELECT happening_id FROM notices WHERE telling = 'wake' AND kind = 'trouble'"
 OVER = "SELECT happening_id FROM notices WHERE kind = 'back'"
 TOLD = """
