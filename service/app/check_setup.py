@@ -7,30 +7,17 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import AsyncGenerator
-from dataclasses import dataclass
 from pathlib import Path
 
 from service.app.broker_trial import TrialFailed, try_broker
+from service.app.check_answers import check_answers
+from service.app.finding import Finding
 from service.app.listening import read_sources
 from service.app.ways import mail_server, text_gateway
 from service.errors import PassingError, SetupError
 from service.settings import Settings
 from service.storage.database import Database
 from service.storage.schema import durability_doubts, revisions
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Finding:
-    """One thing that was looked at."""
-
-    subject: str
-    says: str
-    would_lose: bool = False
-
-    @property
-    def line(self) -> str:
-        """The finding as it is printed."""
-        return f"{'WOULD LOSE' if self.would_lose else 'fine':<10}  {self.subject}: {self.says}"
 
 
 async def check(settings: Settings, *, broker_config: Path | None = None) -> list[Finding]:
@@ -40,7 +27,7 @@ async def check(settings: Settings, *, broker_config: Path | None = None) -> lis
     findings += [f async for f in _broker(settings)]
     if broker_config is not None:
         findings += _broker_file(broker_config)
-    return [*findings, _text(settings), _mail(settings)]
+    return [*findings, _text(settings), _mail(settings), *check_answers(settings)]
 
 
 async def _database(settings: Settings) -> AsyncGenerator[Finding]:

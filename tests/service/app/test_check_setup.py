@@ -7,7 +7,8 @@ from typing import Any
 
 import pytest
 
-from service.app.check_setup import Finding, check
+from service.app.check_setup import check
+from service.app.finding import Finding
 from service.settings import Settings
 from tests.support.broker import SHIPPED, Broker, find_mosquitto
 from tests.support.databases import sqlite_url
