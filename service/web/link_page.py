@@ -141,8 +141,7 @@ class Sayings:
         """What the link was used for, and when."""
         link = self.view.link
         time = self.moment(link.used_ms or 0)
-        known = {word.value: sentence for word, sentence in self.said.used.items()}
-        return known.get(link.used_for or "", self.said.used_for).format(time=time)
+        return self.said.used.get(link.used_for or "", self.said.used_for).format(time=time)
 
 
 def open_page(says: Sayings) -> LinkPage:

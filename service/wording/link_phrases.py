@@ -10,7 +10,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
-from service.wire.word import Word
 from service.wording.language import Language
 
 
@@ -32,7 +31,8 @@ class LinkPhrases:
     nobody_going: str
     you_are: str
     answer_as: str
-    button: Mapping[Word, str]
+    button: Mapping[str, str]
+    """By the word that is answered, as below."""
     over_nothing_to_do: str
 
     before: str
@@ -40,12 +40,12 @@ class LinkPhrases:
     caution_cooler: str
     caution_co2: tuple[str, ...]
 
-    written_down: Mapping[Word, str]
+    written_down: Mapping[str, str]
     was_over: str
     others_going: str
     then_out: str
     to_out: str
-    used: Mapping[Word, str]
+    used: Mapping[str, str]
     used_for: str
     other_answer: str
     too_old: str
@@ -73,7 +73,7 @@ ENGLISH: Final = LinkPhrases(
     nobody_going="Nobody has said that they are going.",
     you_are="You said at {time} that you are going.",
     answer_as="You answer as {name}.",
-    button={Word.GOING: "Going", Word.CANNOT: "Cannot", Word.OUT: "Out"},
+    button={"going": "Going", "cannot": "Cannot", "out": "Out"},
     over_nothing_to_do="Nothing to answer any more.",
     before="Before you go in.",
     caution=(
@@ -88,18 +88,18 @@ ENGLISH: Final = LinkPhrases(
         "CO2 probes do not see carbon monoxide.",
     ),
     written_down={
-        Word.GOING: "Written down at {time}: you are going.",
-        Word.CANNOT: "Written down at {time}: you cannot. The next person is told.",
-        Word.OUT: "Written down at {time}: you are out.",
+        "going": "Written down at {time}: you are going.",
+        "cannot": "Written down at {time}: you cannot. The next person is told.",
+        "out": "Written down at {time}: you are out.",
     },
     was_over="It was over by then, since {time}.",
     others_going="Going before you: {names}.",
     then_out="Say out when you have left, or somebody will be told to look for you.",
     to_out="I am out",
     used={
-        Word.GOING: "Going, written down at {time}.",
-        Word.CANNOT: "Cannot, written down at {time}.",
-        Word.OUT: "Out, written down at {time}.",
+        "going": "Going, written down at {time}.",
+        "cannot": "Cannot, written down at {time}.",
+        "out": "Out, written down at {time}.",
     },
     used_for="This link was used at {time}.",
     other_answer="For another answer, use a newer text or mail, or call.",
@@ -128,7 +128,7 @@ SPANISH: Final = LinkPhrases(
     nobody_going="Nadie ha dicho que va.",
     you_are="Usted dijo a las {time} que va.",
     answer_as="Usted responde como {name}.",
-    button={Word.GOING: "Voy", Word.CANNOT: "No puedo", Word.OUT: "Salí"},
+    button={"going": "Voy", "cannot": "No puedo", "out": "Salí"},
     over_nothing_to_do="Ya no hay nada que responder.",
     before="Antes de entrar.",
     caution=(
@@ -143,18 +143,18 @@ SPANISH: Final = LinkPhrases(
         "Las sondas de CO2 no ven el monóxido de carbono.",
     ),
     written_down={
-        Word.GOING: "Anotado a las {time}: usted va.",
-        Word.CANNOT: "Anotado a las {time}: usted no puede. Se avisa a la siguiente persona.",
-        Word.OUT: "Anotado a las {time}: usted salió.",
+        "going": "Anotado a las {time}: usted va.",
+        "cannot": "Anotado a las {time}: usted no puede. Se avisa a la siguiente persona.",
+        "out": "Anotado a las {time}: usted salió.",
     },
     was_over="Para entonces ya había terminado, a las {time}.",
     others_going="Ya iban: {names}.",
     then_out="Diga que salió cuando haya salido, o se avisará a alguien para que le busque.",
     to_out="Ya salí",
     used={
-        Word.GOING: "Voy, anotado a las {time}.",
-        Word.CANNOT: "No puedo, anotado a las {time}.",
-        Word.OUT: "Salí, anotado a las {time}.",
+        "going": "Voy, anotado a las {time}.",
+        "cannot": "No puedo, anotado a las {time}.",
+        "out": "Salí, anotado a las {time}.",
     },
     used_for="Este enlace se usó a las {time}.",
     other_answer="Para otra respuesta use un mensaje o correo más nuevo, o llame.",
