@@ -27,6 +27,7 @@ from service.storage import people
 from service.storage.database import Database
 from service.storage.figures import figures_of
 from service.storage.rows import Record
+from service.watch.on_call import call_list
 from service.watch.respond import close_with_the_sheet
 
 _DONE = Round(tried=0, finished=True)
@@ -86,7 +87,9 @@ class Digest:
     async def _sheet(self, farm: Record) -> RoundSheet:
         async with self.database.read() as connection:
             books = Books(connection=connection, farm=farm, profiles=self.catalogue)
-            return await round_sheet(books, last_ended_span(farm, self.clock.now_ms()))
+            now_ms = self.clock.now_ms()
+            on_call = await call_list(connection, farm, at_ms=now_ms, room_id=None)
+            return await round_sheet(books, last_ended_span(farm, now_ms), on_call=on_call)
 
     async def _morning_texts(self, farm: Record) -> int:
         due = morning_due(farm, self.clock.now_ms(), kind=MORNING_TEXT)

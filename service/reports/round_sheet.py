@@ -13,8 +13,8 @@ from rules.room_state import LONGEST_HOLD_MS
 from service.reports.happenings import ASKING
 from service.reports.night import Books, QuantityNight, RoomNight, read_ledger, room_night
 from service.reports.sheet_notes import SheetNotes, sheet_notes
-from service.reports.span import Span, newest_span
-from service.storage import nights, people, rooms
+from service.reports.span import Span
+from service.storage import nights, rooms
 from service.storage.rows import Record
 
 TENDERNESS: Final = {"pinning": 4.0, "fruiting": 2.0, "storage": 2.0, "soak": 1.5, "browning": 1.0, "rest": 0.5}
@@ -103,15 +103,14 @@ class RoundSheet:
         return tuple((line, notice) for line in self.lines for notice in line.held_back)
 
 
-async def round_sheet(books: Books, span: Span) -> RoundSheet:
-    """Write the sheet of a span."""
+async def round_sheet(books: Books, span: Span, *, on_call: Sequence[Record] = ()) -> RoundSheet:
+    """Write the sheet of a span; ``on_call`` is who is on call now, in order, as whoever asks worked it out."""
     ledger = await read_ledger(books, span)
     connection, farm_id = books.connection, books.farm_id
     all_rooms = await rooms.all_rooms(connection, farm_id)
     lines = [room_line(await room_night(books, room["room_id"], span, ledger)) for room in all_rooms]
     heard = await rooms.all_probes(connection, farm_id)
     within = {"from_ms": span.from_ms, "to_ms": span.to_ms}
-    daypart = "night" if newest_span(books.farm, span.now_ms).is_running else "day"
     rejected = await nights.rejected_counts(connection, farm_id, **within)
     names = {room["room_id"]: room["name"] for room in all_rooms}
     return RoundSheet(
@@ -122,7 +121,7 @@ async def round_sheet(books: Books, span: Span) -> RoundSheet:
         waiting=tuple(p for p in heard if p["room_id"] is None),
         rejected=sum(row["count"] for row in rejected),
         tellings=tuple(ledger.tellings),
-        on_call=tuple(await people.calls(connection, farm_id, daypart)),
+        on_call=tuple(on_call),
         notes=await sheet_notes(connection, books.farm, span, probes=heard, names=names),
     )
 

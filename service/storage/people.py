@@ -98,15 +98,3 @@ async def lines(connection: AsyncConnection, farm_id: int, daypart: str) -> list
     c = call_list.c
     statement = select(call_list).where(c.farm_id == farm_id, c.daypart == daypart).order_by(c.position)
     return await many(connection, statement)
-
-
-async def calls(connection: AsyncConnection, farm_id: int, daypart: str) -> list[Record]:
-    """The call list of a part of the day, with what is known of each person; people who left are not in it."""
-    c, p = call_list.c, people.c
-    statement = (
-        select(c.position, c.after_ms, people)
-        .join(people, (p.farm_id == c.farm_id) & (p.person_id == c.person_id))
-        .where(c.farm_id == farm_id, c.daypart == daypart, p.active == 1)
-        .order_by(c.position)
-    )
-    return await many(connection, statement)

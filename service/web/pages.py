@@ -18,6 +18,7 @@ from service.reports.span import Span, newest_span, night_span
 from service.storage import people
 from service.storage.holds import holds_of
 from service.watch.desk import Desk
+from service.watch.on_call import call_list
 from service.watch.respond import Word, answer
 from service.web import moving_pages, truth_pages, working_pages
 from service.web.answering import add_answering
@@ -52,7 +53,8 @@ async def show_sheet(request: Request, night: str = "") -> Response:
     desk: Desk = request.app.state.desk
     async with desk.database.read() as connection:
         books = Books(connection=connection, farm=desk.farm, profiles=desk.catalogue)
-        sheet = await round_sheet(books, _span(desk, night))
+        on_call = await call_list(connection, desk.farm, at_ms=desk.clock.now_ms(), room_id=None)
+        sheet = await round_sheet(books, _span(desk, night), on_call=on_call)
         everyone = await people.all_people(connection, desk.farm_id)
     whom = asked_whom(everyone, request.cookies.get(COOKIE, ""))
     return page(desk, "sheet.html", sheet=sheet_page(sheet, words_of(desk), whom))
