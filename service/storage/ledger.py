@@ -132,6 +132,20 @@ async def last_moves(
     return {(Quantity(row[0]), Side(row[1])): row[2] for row in await connection.execute(statement)}
 
 
+async def far_limits_told(
+    connection: AsyncConnection, farm_id: int, happening_id: str
+) -> dict[tuple[Quantity, Side], Instant]:
+    """When the far limit of each alarm woke somebody last in a happening."""
+    n = notices.c
+    mine = (n.farm_id == farm_id) & (n.happening_id == happening_id) & (n.telling == "wake")
+    found: dict[tuple[Quantity, Side], Instant] = {}
+    for row in await many(connection, select(n.at_ms, n.facts).where(mine).order_by(n.at_ms)):
+        facts = json.loads(row["facts"])
+        if facts.get("deep"):
+            found[Quantity(facts["quantity"]), Side(facts["side"])] = row["at_ms"]
+    return found
+
+
 async def add_notices(connection: AsyncConnection, farm_id: int, rows: Sequence[Record]) -> None:
     """Append notices; their keys make a second time harmless."""
     if rows:

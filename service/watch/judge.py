@@ -157,6 +157,9 @@ class Judge:
         alarms = {key: alarm for key, alarm in all_alarms.items() if key[1] is not Side.PEOPLE}
         happening = await ledger.open_happening(connection, self.farm_id, room["room_id"])
         places = {p["probe_id"]: p["place"] for p in placed if p["valid_to_ms"] is None}
+        far_told = {}
+        if happening is not None:
+            far_told = await ledger.far_limits_told(connection, self.farm_id, str(happening["happening_id"]))
         return Story(
             place=Place(farm=self.farm, room=room, probe_places=places),
             now_ms=now_ms,
@@ -164,6 +167,7 @@ class Judge:
             since={key: row["since_ms"] for key, row in alarms.items()},
             happening=None if happening is None else dict(happening),
             happening_of={key: row["happening_id"] for key, row in alarms.items()},
+            far_told=far_told,
         )
 
     async def _let_others_follow(self, connection: Connection, story: Story) -> None:

@@ -26,6 +26,8 @@ REST_MS: Final = 2 * MINUTE_MS
 """A limit that was passed long ago in a room that is not heard now: the rest of a lump may be on its way."""
 USE_BY_MS: Final = 2 * HOUR_MS
 """A text that could not be sent by then is missed: the room's state has moved on."""
+FAR_AGAIN_MS: Final = HOUR_MS
+"""A value that jumps about its far limit while something else keeps the room in trouble speaks no more often."""
 BY_RULE: Final = "Houseband"
 
 _SAME: Final = {Change.DEEPENED: Happens.DEEPENED, Change.CLEARED: Happens.CLEARED}
@@ -46,6 +48,8 @@ class Story:
     happening: dict[str, Any] | None
     heard: AbstractSet[Quantity] = frozenset(Quantity)
     """What the room's probes hold a value of at the end of this judgement."""
+    far_told: dict[Key, Instant] = field(default_factory=dict)
+    """When a far limit spoke last in the happening that is open."""
     moved: set[Key] = field(default_factory=set)
     transitions: list[Record] = field(default_factory=list)
     notices: list[Record] = field(default_factory=list)
@@ -98,6 +102,7 @@ class Story:
 
     def _join_happening(self, event: Event) -> None:
         if self.happening is None:
+            self.far_told = {}
             self.happening = {
                 "happening_id": f"{self.place.room['room_id']}@{event.at_ms}",
                 "room_id": self.place.room["room_id"],
@@ -186,14 +191,20 @@ class Story:
             return
         may_wake = event.judged_by.crop.wakes and not learned_late
         woke, deep = bool(self.happening["woke"]), tells is Tells.DEEPER or event.deepened
-        wake = may_wake and (deep or not woke)
+        wake = may_wake and (not woke or (deep and self._may_speak_of_depth(event)))
         kind = _kind(tells, woke=woke, wake=wake)
         if wake:
             self.happening["woke"] = 1
-        facts = {**trouble_facts(event, self.place, event.judged_by), "learned_late": learned_late}
+        facts = {**trouble_facts(event, self.place, event.judged_by), "learned_late": learned_late, "deep": deep}
+        if wake and deep:
+            self.far_told[event.key] = event.at_ms
         if self.now_ms - event.at_ms > LATE_MS and event.quantity not in self.heard:
             facts["tell_from_ms"] = self.now_ms + REST_MS
         self._notice(kind, "wake" if wake else "round", event, facts, happening_id=self._present)
+
+    def _may_speak_of_depth(self, event: Event) -> bool:
+        last_ms = self.far_told.get(event.key)
+        return last_ms is None or event.at_ms - last_ms >= FAR_AGAIN_MS
 
     def _notice(
         self, kind: str, telling: str, event: Event, facts: Mapping[str, Any], *, happening_id: str | None

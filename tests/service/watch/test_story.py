@@ -357,3 +357,37 @@ def test_what_had_come_back_before_it_was_held_is_not_told_to_be_back_again() ->
     told = _woken_and_held(now=60, states={HUMIDITY_LOW: State.RETURNED_UNACKNOWLEDGED})
     told.tell([event(HELD, 20, hold=WORK), _released(60)])
     assert _told(told) == [("held", "round", 20)]
+
+
+def _as_it_goes(told: Story, *events: Event) -> None:
+    for one in events:
+        told.now_ms = one.at_ms
+        told.tell([one])
+
+
+def test_a_value_that_jumps_about_its_far_limit_speaks_once_an_hour() -> None:
+    """Warmth keeps the happening open while humidity comes and goes."""
+    told = story(now=0)
+    _as_it_goes(told, event(RAISED, 5, WARM))
+    for at in (10, 30, 50, 71):
+        _as_it_goes(told, event(RAISED, at), event(DEEPENED, at + 1), event(CLEARED, at + 10, value=88.0))
+    assert [(kind, at) for kind, telling, at in _told(told) if telling == "wake"] == [
+        ("trouble", 5),
+        ("deeper", 11),
+        ("deeper", 72),
+    ]
+
+
+def test_a_far_limit_speaks_again_in_another_happening() -> None:
+    told = story(now=0)
+    for at in (10, 40):
+        _as_it_goes(told, event(RAISED, at), event(DEEPENED, at + 1), event(CLEARED, at + 10, value=88.0))
+    once = ["trouble", "deeper", "back"]
+    assert [kind for kind, telling, _ in _told(told) if telling == "wake"] == once + once
+
+
+def test_what_a_far_limit_said_in_an_earlier_judgement_is_remembered() -> None:
+    told = story(now=30, states={HUMIDITY_LOW: State.UNACKNOWLEDGED}, happening=going_on(minute(3)))
+    told.far_told = {HUMIDITY_LOW: minute(5)}
+    told.tell([event(DEEPENED, 20)])
+    assert _told(told) == [("deeper", "round", 20)]
