@@ -36,6 +36,59 @@ class TextGatewaySettings(BaseModel):
     fields: dict[str, str] = {}
     headers: dict[str, SecretStr] = {}
     timeout_s: float = 10.0
+    id_pointer: str | None = None
+    """Where a JSON answer keeps the gateway's id of the message, by which its receipts name it."""
+
+
+class ModemSettings(BaseModel):
+    """A cellular modem on this machine. Texts go by it when there is no gateway, or when the gateway fails."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    device: Path
+    speed: int = 115_200
+    timeout_s: float = 60.0
+    valid_min: int = Field(default=60, ge=5)
+    """How long the network tries to reach a phone that is off."""
+    receive: bool = True
+    """Whether texts that come to the modem's number are read, and taken out of its memory."""
+
+
+class WebhookSettings(BaseModel):
+    """A machine that is told of everything that wakes people, and of its end."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    url: SecretStr
+    secret: SecretStr
+    body: Literal["json", "cap"] = "json"
+    timeout_s: float = 10.0
+
+
+class LampSettings(BaseModel):
+    """A lamp or siren that listens to a topic of our broker."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    topic: str
+    danger_topic: str | None = None
+    on: str = "on"
+    off: str = "off"
+    retained: bool = False
+    timeout_s: float = 10.0
+
+
+class WideSettings(BaseModel):
+    """Addresses of further services, in the form of the library that the extra ``wide`` brings."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    urls: list[SecretStr] = []
+    schemes: list[str] = []
+    """Schemes that are allowed beyond json, xml, form and mqtt."""
+    hosts_inside: list[str] = []
+    """Hosts of the farm's own network that may be reached."""
+    timeout_s: float = 20.0
 
 
 class MailSettings(BaseModel):
@@ -124,7 +177,12 @@ class Settings(BaseSettings):
     public_url: str | None = None
 
     text_gateway: TextGatewaySettings | None = None
+    modem: ModemSettings | None = None
+    voice_gateway: TextGatewaySettings | None = None
     mail: MailSettings | None = None
+    webhook: WebhookSettings | None = None
+    lamp: LampSettings | None = None
+    wide: WideSettings | None = None
     text_inbound: TextInboundSettings | None = None
     text_polling: TextPollingSettings | None = None
 

@@ -10,8 +10,10 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from typing import Final
 
+from rules.model import MINUTE_MS, SECOND_MS, Instant
 from service.wording.segments import ONE_SEGMENT, cut, segments, to_gsm7
 
 _ESCAPE: Final = 0x1B
@@ -38,6 +40,9 @@ _HAS_HEADER: Final = 0x40
 _DELIVER: Final = 0x00
 _KIND_OF_MESSAGE: Final = 0x03
 _STAMP_OCTETS: Final = 7
+_CENTURY: Final = 2000
+_BEHIND: Final = 0x8
+"""The sign of a zone, in the digit of its tens."""
 _UCS2: Final = 2
 _STEP_MIN: Final = 5
 _LONGEST_STEPS_MIN: Final = 12 * 60
@@ -134,6 +139,22 @@ def delivered(digits: str) -> Delivered:
         return _delivered(octets[1 + octets[0] :])
     except IndexError:
         raise ValueError("the message is cut short") from None
+
+
+def moment_of(stamp: str) -> Instant | None:
+    """When the service centre took it: swapped digits, the last two a zone in quarters of an hour."""
+    swapped = "".join(stamp[place + 1] + stamp[place] for place in range(0, len(stamp) - 1, 2))
+    try:
+        years, months, days, hours, minutes, seconds = (
+            int(swapped[place : place + 2]) for place in range(0, 12, 2)
+        )
+        at = datetime(_CENTURY + years, months, days, hours, minutes, seconds, tzinfo=UTC)
+        zone = int(swapped[12], 16)
+        quarters = (zone & 0x7) * 10 + int(swapped[13])
+    except (ValueError, IndexError):
+        return None
+    ahead = -quarters if zone & _BEHIND else quarters
+    return round(at.timestamp()) * SECOND_MS - ahead * 15 * MINUTE_MS
 
 
 def _delivered(octets: bytes) -> Delivered:

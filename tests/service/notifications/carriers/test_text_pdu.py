@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from contextlib import suppress
+from datetime import UTC, datetime
 
 import gsm0338
 import pytest
@@ -14,6 +15,7 @@ from service.notifications.carriers.text_pdu import (
     delivered,
     in_one_part,
     letters,
+    moment_of,
     pack,
     septets,
     submit,
@@ -104,6 +106,22 @@ def test_how_long_the_network_tries_is_one_octet(minutes: int, octet: int) -> No
 
 def came(*, first: int = 0x04, sender: str = "0B912120555510F3", coding: int = 0, count: int, data: str) -> str:
     return f"00{first:02X}{sender}00{coding:02X}62115171038020{count:02X}{data}"
+
+
+# 3GPP TS 23.040 section 9.2.3.11, from memory. The published example is 29 March (19)99, 15:16:59, at +2 h.
+@pytest.mark.parametrize(
+    ("stamp", "moment"),
+    [
+        ("99309251619580", datetime(2099, 3, 29, 13, 16, 59, tzinfo=UTC)),
+        ("62115230150100", datetime(2026, 11, 25, 3, 51, 10, tzinfo=UTC)),
+        ("6211523015010a", datetime(2026, 11, 25, 8, 51, 10, tzinfo=UTC)),
+        ("621152301501a0", None),
+        ("62995230150100", None),
+        ("", None),
+    ],
+)
+def test_a_stamp_says_when_the_text_was_sent(stamp: str, moment: datetime | None) -> None:
+    assert moment_of(stamp) == (None if moment is None else moment.timestamp() * 1000)
 
 
 def test_a_number_with_a_country_is_read_in_international_form() -> None:
