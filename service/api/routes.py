@@ -59,6 +59,34 @@ TAGS: Final = {
     "rejected": "Messages that were not understood.",
     "state": "Whether the service is well.",
 }
+_PARTS: Final = (
+    farm,
+    people_limits,
+    rooms,
+    replay,
+    first_days,
+    holds,
+    nights,
+    sharing,
+    probes,
+    silences,
+    probe_checks,
+    profiles,
+    batches,
+    readings,
+    alarms,
+    happenings,
+    alarm_load,
+    people,
+    call_lists,
+    rota,
+    figures,
+    trials,
+    tellings,
+    inbound,
+    replies,
+    rejected,
+)
 ABOUT: Final = (
     "Moments are ISO 8601 with their offset; answers give them in UTC. Values are in the units SenML names. "
     "Errors are problem details (RFC 9457). Houseband reads and tells; it controls nothing, and it is no gas "
@@ -93,34 +121,7 @@ def add_api(app: FastAPI) -> None:
         redirect_slashes=False,
     )
     api.state.house = app
-    for part in (
-        farm,
-        people_limits,
-        rooms,
-        replay,
-        first_days,
-        holds,
-        nights,
-        sharing,
-        probes,
-        silences,
-        probe_checks,
-        profiles,
-        batches,
-        readings,
-        alarms,
-        happenings,
-        alarm_load,
-        people,
-        call_lists,
-        rota,
-        figures,
-        trials,
-        tellings,
-        inbound,
-        replies,
-        rejected,
-    ):
+    for part in _PARTS:
         api.include_router(part.router)
     api.include_router(state.make_router())
     add_problems(api)
