@@ -118,6 +118,17 @@ def test_secrets_do_not_show(monkeypatch: pytest.MonkeyPatch) -> None:
     assert settings.broker_password.get_secret_value() == "hush-hush"
 
 
+@pytest.mark.parametrize(
+    "url", ["ftp://far.example/hush-hush", "file:///hush-hush", "far.example/hush-hush", "https:///x"]
+)
+def test_the_outside_watch_is_called_at_a_web_address_that_does_not_show(url: str) -> None:
+    with pytest.raises(SetupError, match="outside_watch_url") as caught:
+        load_settings(outside_watch_url=url)
+    assert "hush-hush" not in str(caught.value)
+    settings = load_settings(outside_watch_url="https://far.example/hush-hush")
+    assert "hush-hush" not in repr(settings)
+
+
 @pytest.mark.parametrize("host", ["127.0.0.1", "localhost", "::1"])
 def test_this_machine_may_always_be_listened_on(host: str) -> None:
     assert load_settings(listen_host=host).listen_host == host

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -151,6 +152,24 @@ async def test_what_the_broker_kept_proves_only_that_the_probe_exists(database: 
     await taken(database, [untimed(91.4, received_ms=NOW_MS + 1)], [untimed(91.4, retained=True)])
     [probe] = await written(database, "probes")
     assert probe["last_heard_ms"] == NOW_MS + 1
+
+
+async def test_a_probe_keeps_the_gateway_it_was_last_heard_through(database: Database) -> None:
+    incoming, decoded = untimed(91.4)
+    await taken(database, [(incoming, replace(decoded, gateway="north"))])
+    await taken(database, [untimed(91.5, received_ms=NOW_MS + 1)])
+    [probe] = await written(database, "probes")
+    assert (probe["gateway"], probe["last_heard_ms"]) == ("north", NOW_MS + 1)
+    later, said = untimed(91.6, received_ms=NOW_MS + 2)
+    await taken(database, [(later, replace(said, gateway="south"))])
+    [probe] = await written(database, "probes")
+    assert probe["gateway"] == "south"
+
+
+async def test_last_heard_is_when_it_was_received_whatever_time_it_carries(database: Database) -> None:
+    await taken(database, [timed(91.4, at_ms=NOW_MS - DAY_MS)])
+    [probe] = await written(database, "probes")
+    assert probe["last_heard_ms"] == NOW_MS
 
 
 async def test_a_room_is_judged_again_only_from_readings_behind_its_judgement(database: Database) -> None:

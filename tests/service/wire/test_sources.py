@@ -112,3 +112,19 @@ def test_a_topic_without_a_probe_takes_the_one_declared() -> None:
     assert source.probe_in("hall/state") == "p-1"
     assert source.probe_in("hall/other") is None
     assert source.subscription == "hall/state"
+
+
+def test_a_topic_may_name_the_gateway_that_passes_messages_on() -> None:
+    (source,) = parse_sources(text(topic='"{gateway}/{probe}/state"'), file="s.toml")
+    assert source.subscription == "+/+/state"
+    assert (source.probe_in("north/p-1/state"), source.gateway_in("north/p-1/state")) == ("p-1", "north")
+    for foreign in ("$SYS/p-1/state", "north/p-1/other", "north/p-1"):
+        assert (source.probe_in(foreign), source.gateway_in(foreign)) == (None, None)
+    (fixed,) = parse_sources(text(topic='"hall/{gateway}"', probe='"p-1"'), file="s.toml")
+    assert (fixed.probe_in("hall/north"), fixed.gateway_in("hall/north")) == ("p-1", "north")
+
+
+@pytest.mark.parametrize("topic", ["{gateway}/{gateway}/{probe}", "gw-{gateway}/{probe}", "{gate}/{probe}"])
+def test_the_gateway_stands_once_and_for_a_whole_level(topic: str) -> None:
+    with pytest.raises(SourcesError):
+        parse_sources(text(topic=f'"{topic}"'), file="s.toml")
