@@ -19,7 +19,7 @@ from service.wire.reply_words import reply_name
 from service.wording.language import Language
 from service.wording.reader import Answers, Reader
 
-SITE_NAME: Final[dict[Language, str]] = {"en": "site", "es": "sitio"}
+FARM_NAME: Final[dict[Language, str]] = {"en": "farm", "es": "granja"}
 """How an answer names what is of no one room."""
 BY_PHONE: Final = frozenset({Way.TEXT, Way.VOICE})
 
@@ -51,7 +51,7 @@ class Writing:
         if row["way"] != Way.MAIL:
             return message
         link = await self._link(connection, row)
-        return message if link is None else replace(message, facts={**row["facts"], "answer_url": link})
+        return message if link is None else replace(message, facts={**row["facts"], "link": link})
 
     def _for_the_farm(self, row: Record, now_ms: Instant) -> Message:
         reader = Reader(units=self.farm["units"], language=_language(self.farm["language"]))
@@ -66,7 +66,7 @@ class Writing:
         every = await rooms.all_rooms(connection, self.farm["farm_id"])
         names = {room["room_id"]: room["text_name"] for room in every}
         here = names.get(row["room_id"])
-        name = SITE_NAME[reader.language] if here is None else reply_name(here, names.values())
+        name = FARM_NAME[reader.language] if here is None else reply_name(here, names.values())
         others = await ledger.unanswered_happenings(connection, self.farm["farm_id"])
         going_on = [one for one in others if one["ended_ms"] is None]
         return replace(reader, answers=Answers(reply_name=name, several_open=len(going_on) > 1))
