@@ -43,6 +43,9 @@ HELP: Final = "help"
 NOT_UNDERSTOOD: Final = "not understood"
 OUR_OWN: Final = "our own words"
 OPTED_OUT: Final = "opted out"
+TEXTS_AGAIN: Final = "texts again"
+_MOST_KEPT: Final = 2000
+"""Characters of a text that are kept."""
 _SAME_WORDS: Final = 5
 """So many words of a text of ours, in a row, are no accident."""
 
@@ -96,8 +99,8 @@ async def take_reply(desk: Desk, reply: Reply) -> Result:
         row = {
             "inbound_id": reply.inbound_id,
             "way": reply.way,
-            "phone": reply.phone or "",
-            "text": reply.text.replace("\x00", ""),
+            "phone": _storable(reply.phone or ""),
+            "text": _storable(reply.text),
             "received_ms": reply.received_ms,
         }
         if not await inbound.add_inbound(connection, desk.farm_id, row):
@@ -200,7 +203,7 @@ class _Taking:
             return await self._opt_out(now_ms)
         if said is Order.OPT_IN and self.person["opted_out_ms"] is not None:
             await inbound.set_opted_out(self.connection, self._farm_id, self._person_id, None)
-            return await self._say_back(Outcome(result="texts again"), word=None)
+            return await self._say_back(Outcome(result=TEXTS_AGAIN), word=None)
         if isinstance(said, Order | NotUnderstood):
             return await self._not_understood(now_ms)
         case = await self._case(said)
@@ -255,7 +258,9 @@ class _Taking:
         facts = {"result": outcome.result, "room": name, "word": said, **outcome.facts}
         notice = self._notice("answer", facts, room_id=outcome.room_id)
         delivery_id = None
-        if self.reply.way in BY_PHONE:
+        # The phone company would stop it, until they take that back.
+        reaches = self.person["opted_out_ms"] is None or outcome.result == TEXTS_AGAIN
+        if self.reply.way in BY_PHONE and reaches:
             to = self._person_id
             delivery_id = await outbox.add_direct(self.connection, self._farm_id, notice, person_id=to, way="text")
         return Result(
@@ -290,6 +295,11 @@ def _way_to(person: Record) -> str | None:
     if person["email"] and (person["way"] == "mail" or not can_text):
         return "mail"
     return "text" if can_text else None
+
+
+def _storable(text: str) -> str:
+    """A text as both databases can hold it."""
+    return text[:_MOST_KEPT].encode("utf-8", "replace").decode().replace("\x00", "\N{SYMBOL FOR NULL}")
 
 
 def _digits(phone: str | None) -> str:

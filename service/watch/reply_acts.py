@@ -8,8 +8,8 @@ from typing import Any, Final
 from rules.model import Instant
 from service.storage import happenings, holds, inbound
 from service.storage.holds import WORKING
-from service.watch.holds import Holding
 from service.watch.open_things import OpenThing, thing
+from service.watch.out_clock import LOOK_BACK_MS, came_out
 from service.watch.reply_case import LATELY_MS, Case, Outcome, room_of
 from service.watch.respond import Taken, take
 from service.wire.word import Word
@@ -108,16 +108,22 @@ async def _after_the_end(case: Case, over: OpenThing, ended_ms: Instant) -> Outc
 
 
 async def come_out(case: Case) -> Outcome:
-    """Out: of what they went to, and of wherever they were working."""
+    """Out: of what they went to, and of wherever they were working. Nobody need look after them any more.
+
+    From somebody who was not inside, it means whoever they were to look after.
+    """
     going = [await thing(case.connection, case.farm_id, one) for one in await case.going_to()]
     left = case.named(going)
+    worked = await _stop_working(case)
+    if not left and not worked:
+        left = [one for one in case.named(case.things) if one.kind == "out"]
     for one in left:
         await _take(case, one)
-    worked = await _stop_working(case)
     places = {room_of(one) for one in left} | set(worked)
     happening_id = left[0].happening_id if left else None
     if not places:
         return Outcome(result=OUT_OF_NOTHING)
+    await came_out(case.connection, case.farm_id, case.person_id, case.now_ms)
     place = next(iter(places)) if len(places) == 1 else None
     if place is None:
         return Outcome(result="out everywhere", happening_id=happening_id)
@@ -125,13 +131,13 @@ async def come_out(case: Case) -> Outcome:
 
 
 async def _stop_working(case: Case) -> list[str | None]:
-    """End their working, in the room named or everywhere; return the rooms."""
-    holding = Holding(connection=case.connection, farm_id=case.farm_id, now_ms=case.now_ms)
-    on = await holds.all_holds(case.connection, case.farm_id, from_ms=case.now_ms)
-    mine = [one for one in on if one.kind == WORKING and one.person_id == case.person_id]
-    meant = [one for one in mine if one.is_on(case.now_ms) and case.said.room_id in {None, one.room_id}]
+    """End their working, in the room named or everywhere, also what should have ended by itself: the rooms."""
+    on = await holds.all_holds(case.connection, case.farm_id, from_ms=case.now_ms - LOOK_BACK_MS)
+    mine = [one for one in on if (one.kind, one.person_id, one.ended_ms) == (WORKING, case.person_id, None)]
+    meant = [one for one in mine if case.said.room_id in {None, one.room_id}]
     for one in meant:
-        await holding.end(one.hold_id, who=str(case.person["name"]))
+        who = str(case.person["name"])
+        await holds.end_hold(case.connection, case.farm_id, one.hold_id, case.now_ms, who=who)
     return [one.room_id for one in meant]
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import count
 from typing import Any
@@ -91,20 +92,29 @@ def _at(count_minutes: float | None) -> Instant | None:
     return None if count_minutes is None else minute(count_minutes)
 
 
-async def tell(database: Database, person_id: str, happening_id: str, *, at: float, text: str = "x") -> None:
+async def tell(
+    database: Database,
+    person_id: str,
+    happening_id: str,
+    *,
+    at: float,
+    text: str = "x",
+    kind: str = "trouble",
+    facts: Mapping[str, Any] | None = None,
+) -> None:
     """A person was told of a happening at a minute, in these words."""
     key = f"{happening_id}/trouble/{at}"
     [happening] = await written(database, "happenings", happening_id=happening_id)
     notice = {
         "notice_key": key,
-        "kind": "trouble",
+        "kind": kind,
         "telling": "wake",
         "room_id": happening["room_id"],
         "happening_id": happening_id,
         "at_ms": minute(at),
         "decided_ms": minute(at),
         "use_by_ms": minute(at + 600),
-        "facts": {},
+        "facts": dict(facts or {}),
     }
     new = outbox.new_telling(
         delivery_id=f"{key}/{person_id}",

@@ -9,6 +9,8 @@ import pytest
 
 from service.storage.database import Database
 from service.storage.tables import trials
+from service.watch.going_watch import GoingWatch
+from service.watch.judge import Judge
 from service.watch.open_things import open_things
 from tests.support.replying import (
     BEN,
@@ -453,9 +455,11 @@ async def test_the_whole_farm_can_be_answered_by_name(database: Database, two_op
 
 
 async def test_any_odd_text_is_kept_and_breaks_nothing(database: Database, dry: Phones) -> None:
-    for text in ("\x00", "\N{PILE OF POO}" * 400, "7" * 5000, "a\u202eb"):
+    for text in ("\x00", "\N{PILE OF POO}" * 400, "7" * 5000, "a\u202eb", "\ud800 7 going"):
         await dry.send(text, at=16)
-    assert len(await written(database, "inbound")) == 4
+    rows = await written(database, "inbound")
+    assert [row["result"] for row in rows] == ["help", *["not understood"] * 3, "going"]
+    assert max(len(row["text"]) for row in rows) == 2000
 
 
 async def test_out_of_several_houses_at_once(database: Database, two_open: Phones) -> None:
@@ -468,3 +472,56 @@ async def test_out_of_several_houses_at_once(database: Database, two_open: Phone
 async def test_a_text_sent_before_something_began_does_not_mean_it(database: Database, dry: Phones) -> None:
     assert (await dry.send("going", at=16, sent_ms=minute(-30))).result == "nothing"
     assert await answers(database) == []
+
+
+async def test_out_after_the_working_time_ends_the_watch_over_them(
+    database: Database, farm: dict[str, Any]
+) -> None:
+    maria = phones(database, farm)
+    await maria.send("7 working until 8", at=0)
+    maria.clock.set(minute(85))
+    await GoingWatch(
+        database=database, farm=farm, clock=maria.clock, judge=Judge(database, farm, maria.desk.catalogue)
+    ).all_due()
+    [watch] = [
+        row for row in await written(database, "happenings") if row["happening_id"].startswith("out/maria@")
+    ]
+    assert watch["ended_ms"] is None
+    assert (await maria.said("out", at=90)).startswith("House 7: noted 08:40, you are out.")
+    [watch] = await written(database, "happenings", happening_id=watch["happening_id"])
+    assert watch["ended_ms"] == minute(90)
+
+
+async def test_whoever_looks_after_somebody_can_say_that_they_are_out(
+    database: Database, farm: dict[str, Any]
+) -> None:
+    ben = phones(database, farm)
+    await begin(database, "out/maria@1", None, at=0)
+    await ben.send("going", at=5, phone=BEN)
+    await ben.send("out", at=15, phone=BEN)
+    [watch] = await written(database, "happenings", happening_id="out/maria@1")
+    assert watch["ended_ms"] == minute(15)
+
+
+async def test_nothing_is_sent_back_to_a_phone_that_wants_no_texts(database: Database, dry: Phones) -> None:
+    await change_person(database, "maria", opted_out_ms=minute(0))
+    result = await dry.send("7 going", at=16)
+    assert (result.result, result.delivery_id) == ("going", None)
+    assert (await dry.send("what is this", at=17)).delivery_id is None
+
+
+async def test_why_behind_a_limit_for_people_names_the_average(database: Database, farm: dict[str, Any]) -> None:
+    maria = phones(database, farm)
+    await begin(database, "house-7@1/people", "house-7", at=1)
+    facts = {"quantity": "co2", "side": "people", "level": "15 minutes", "limit": 30000.0, "value": 31000.0}
+    await tell(database, "maria", "house-7@1/people", at=2, kind="danger", facts=facts)
+    said = await maria.said("why", at=16)
+    assert said.startswith("House 7 CO2: people limit 30000 ppm, set by Ines")
+    assert "Average of 15 min." in said
+
+
+async def test_why_without_a_limit_behind_it_says_what_is_open(database: Database, farm: dict[str, Any]) -> None:
+    maria = phones(database, farm)
+    await begin(database, "site@1", None, at=1)
+    await tell(database, "maria", "site@1", at=2, kind="site", facts={"what": "power"})
+    assert (await maria.said("why", at=16)).startswith("Open: Whole farm 15 min.")
