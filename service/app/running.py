@@ -16,8 +16,8 @@ from service.app.farm_row import farm_row
 from service.app.jobs import Jobs
 from service.app.listening import make_recording
 from service.app.outside_watch import outside_watch
-from service.app.texts_in import hosts, text_hook, text_polling, texts_come_in
-from service.app.ways import make_carriers, set_up
+from service.app.texts_in import hosts, modem_inbox, text_hook, text_polling, texts_come_in
+from service.app.ways import make_carriers, make_modem, set_up
 from service.clock import Clock, ScaledClock, SystemClock
 from service.log import log
 from service.notifications.address import Address
@@ -120,10 +120,16 @@ async def _listen(
     )
 
 
+def _weekly_tests(desk: Desk) -> Trials:
+    sender = TrialSender(farm=desk.farm, set_up=desk.ways, answers_by_text=desk.answers_by_text)
+    return Trials(database=desk.database, farm=desk.farm, clock=desk.clock, sender=sender)
+
+
 async def _tell(settings: Settings, desk: Desk, *, stack: AsyncExitStack) -> None:
     """Address, deliver, and everything else that happens by itself."""
     database, farm, clock = desk.database, desk.farm, desk.clock
-    carriers = await make_carriers(settings, stack)
+    modem = make_modem(settings)
+    carriers = await make_carriers(settings, stack, modem=modem)
     by_text = texts_come_in(settings)
     writing = Writing(farm=farm, answers_by_text=by_text, public_url=settings.public_url)
     deliver = Deliver(database=database, farm=farm, clock=clock, carriers=carriers, writing=writing)
@@ -150,15 +156,11 @@ async def _tell(settings: Settings, desk: Desk, *, stack: AsyncExitStack) -> Non
             pages=settings.public_url,
         ),
         usual=UsualWatch(database=database, farm=farm, clock=clock),
-        trials=Trials(
-            database=database,
-            farm=farm,
-            clock=clock,
-            sender=TrialSender(farm=farm, set_up=desk.ways, answers_by_text=desk.answers_by_text),
-        ),
+        trials=_weekly_tests(desk),
         silence=silence,
         outside=await outside_watch(settings, desk, stack),
         polling=await text_polling(settings, desk, stack),
+        inbox=modem_inbox(settings, desk, modem),
     )
     scheduler = start_ticks(jobs.ticks(sweep_every_s=settings.sweep_every_s), done=jobs.went_through)
     stack.callback(scheduler.shutdown, wait=False)
