@@ -11,6 +11,7 @@ from service.wording.chain_texts import (
     NotOutFacts,
     StillFacts,
     TrialFacts,
+    came_out_text,
     not_out_text,
     opted_out_text,
     still_text,
@@ -70,6 +71,10 @@ def _no_improvement(facts: Facts, reader: Reader, now_ms: Instant) -> str:
 
 def _taken(facts: Facts, reader: Reader, _now_ms: Instant) -> str:
     return taken_text(person=facts["person"], room=facts["room"], invented=facts["invented"], reader=reader)
+
+
+def _came_out(facts: Facts, reader: Reader, _now_ms: Instant) -> str:
+    return came_out_text(person=facts["person"], room=facts["room"], invented=facts["invented"], reader=reader)
 
 
 def _look_after(facts: Facts, reader: Reader, _now_ms: Instant) -> str:
@@ -170,6 +175,7 @@ BY_KIND: Final[Mapping[str, Callable[[Facts, Reader, Instant], str]]] = {
     "taken": _taken,
     "no improvement": _no_improvement,
     "look after": _look_after,
+    "came out": _came_out,
     "trial": _trial,
     "opted out": _opted_out,
 }

@@ -163,9 +163,9 @@ class Ledger:
     answers: Sequence[Record]
 
     def of(self, room_id: str) -> dict[str, Any]:
-        """The part about one room."""
+        """The part about one room; what was told of the whole farm is about every room that it names."""
         return {
-            name: tuple(row for row in rows if row["room_id"] == room_id)
+            name: tuple(row for row in rows if row["room_id"] == room_id or room_id in row.get("about", ()))
             for name, rows in (
                 ("alarms", self.alarms),
                 ("notices", self.notices),
@@ -194,10 +194,14 @@ async def read_ledger(books: Books, span: Span) -> Ledger:
     connection, farm_id = books.connection, books.farm_id
     # What was said this very moment is part of a report that reaches the present.
     within = {"from_ms": span.from_ms, "to_ms": span.to_ms + 1 if span.reaches_now else span.to_ms}
+    ids = {room["text_name"]: room["room_id"] for room in await rooms.all_rooms(connection, farm_id)}
     return Ledger(
         alarms=await nights.open_alarms(connection, farm_id),
         notices=await outbox.notices_between(connection, farm_id, **within),
-        tellings=await nights.tellings_between(connection, farm_id, **within),
+        tellings=[
+            {**telling, "about": frozenset(ids.get(name) for name in telling["facts"].get("rooms", ()))}
+            for telling in await nights.tellings_between(connection, farm_id, **within)
+        ],
         answers=await nights.answers_between(connection, farm_id, **within),
     )
 

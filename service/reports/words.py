@@ -15,6 +15,7 @@ from service.reports.night import RoomNight
 from service.reports.round_sheet import RoomLine, RoundSheet, SilentProbe, Standing, held_back_by_first_days
 from service.reports.shared_band import Clash
 from service.reports.span import Span
+from service.reports.trail import trail
 from service.storage.holds import WORKING, HoldRow
 from service.storage.rows import Record
 from service.wording.format import clock, day, on_page
@@ -239,7 +240,7 @@ class Words:
         present = {a["happening_id"] for a in night.alarms}
         newest = {a["person_id"]: a for a in night.answers if a["happening_id"] in present}
         if newest:
-            return [self._answer(a) for a in newest.values()]
+            return [self.answer(a) for a in newest.values()]
         if not night.waits_for_answer:
             return []
         if not night.open_alarms:
@@ -253,11 +254,12 @@ class Words:
             return said.held_back_now
         return said.not_yet_open if night.out_now else said.nothing_open
 
-    def all_answers(self, night: RoomNight) -> list[str]:
-        """Every answer of the night, in order."""
-        return list(dict.fromkeys(self._answer(a) for a in night.answers))
+    def trail(self, night: RoomNight) -> list[str]:
+        """Who was told of the night, what came of it, and every answer, in order."""
+        return trail(night.tellings, night.answers, self)
 
-    def _answer(self, answer: Record) -> str:
+    def answer(self, answer: Record) -> str:
+        """One answer in a sentence."""
         said, word = self.language[0], answer["word"]
         name = answer["name"] or answer["person_id"]
         sentence = said.answer.get(word, said.answer_other)

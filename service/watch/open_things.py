@@ -28,7 +28,7 @@ class OpenThing:
     room_ids: tuple[str, ...]
     """The rooms it is about, as far as it is about rooms."""
     name: str
-    """How texts call it: the room's text name, or "site"."""
+    """How texts call it: the room's text name, or "farm"."""
     began_ms: Instant
     ended_ms: Instant | None
 
@@ -64,7 +64,7 @@ async def _thing(connection: Connection, farm_id: int, row: Record, names: dict[
     happening_id, room_id = str(row["happening_id"]), row["room_id"]
     kind = kind_of(happening_id)
     about: tuple[str, ...] = () if room_id is None else (str(room_id),)
-    name = names.get(str(room_id), "site")
+    name = names.get(str(room_id), "farm")
     if room_id is None:
         parts = await ledger.parts_of(connection, farm_id, happening_id)
         notice = await outbox.newest_notice(connection, farm_id, happening_id)

@@ -56,7 +56,8 @@ class RoomPage:
     brief: list[str]
     gaps: list[str]
     texts: list[Text]
-    said: list[str]
+    trail: list[str]
+    """Who was told, by which way, what came of it, and what they said, in order."""
     cautions: list[str]
     nothing_to_answer: str
     chart_lines: list[str]
@@ -94,7 +95,7 @@ def room_page(
         brief=words.brief(night),
         gaps=_gaps(night, words),
         texts=words.texts(night.tellings),
-        said=words.all_answers(night),
+        trail=words.trail(night),
         cautions=words.cautions(co2=night.co2_is_or_was_high, cooler=night.is_cooler and bool(night.open_alarms)),
         nothing_to_answer=words.nothing_to_answer(night),
         chart_lines=_chart_lines(night, words),

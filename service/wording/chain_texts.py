@@ -4,6 +4,7 @@ Facts of their notices, beside those that every notice has (``at_ms``, ``zone``,
 
 - ``taken``: ``person`` (name). Where ``room`` is none, it is about the whole site or about silence, and the text
   says "what you were told of".
+- ``came out``: ``person`` and ``room`` as in ``look after``.
 - ``no improvement``: ``person``, ``went_ms``, and the facts of the notice that started it, as of now: those of
   ``trouble``, of ``danger``, or of ``site`` and ``silence`` (``rooms`` and ``since_ms``).
 - ``look after``: ``person``, ``phone`` or none, ``room`` or none for all rooms, ``since_ms``, ``until_ms``, and
@@ -40,6 +41,8 @@ class ChainPhrases:
 
     taken: str
     taken_elsewhere: str
+    came_out: str
+    came_out_somewhere: str
 
     still: str
     whole_farm: str
@@ -71,6 +74,8 @@ class ChainPhrases:
 ENGLISH_CHAIN: Final = ChainPhrases(
     taken="{person} is going to {room}. Nothing for you to do now.",
     taken_elsewhere="{person} is going to see to the trouble you were told of. Nothing for you to do now.",
+    came_out="{person} is out of {room}. Nothing more for you to do about it.",
+    came_out_somewhere="{person} is out. Nothing more for you to do about it.",
     still="{where}: trouble since {since}. {person} went at {time}, no better since.",
     whole_farm="Whole farm",
     went_in="{person} went to {room} at {since}, no word since.",
@@ -100,6 +105,8 @@ ENGLISH_CHAIN: Final = ChainPhrases(
 SPANISH_CHAIN: Final = ChainPhrases(
     taken="{person} va a {room}. Usted no tiene que hacer nada ahora.",
     taken_elsewhere="{person} va a atender el problema que le avisamos. Usted no tiene que hacer nada ahora.",
+    came_out="{person} ya salio de {room}. Usted no tiene que hacer nada mas.",
+    came_out_somewhere="{person} ya salio. Usted no tiene que hacer nada mas.",
     still="{where}: problema desde las {since}. {person} fue a las {time} y no mejora.",
     whole_farm="Toda la granja",
     went_in="{person} fue a {room} a las {since}, sin noticias.",
@@ -169,6 +176,14 @@ def taken_text(*, person: str, room: str | None, invented: bool, reader: Reader)
     """Somebody is going: for the others who were woken."""
     said = CHAIN_IN[reader.language]
     sentence = said.taken if room else said.taken_elsewhere
+    text = sentence.format(person=person_name(person), room=bounded(room or "", ROOM_SEPTETS))
+    return joined(text, _invented(reader, invented=invented))
+
+
+def came_out_text(*, person: str, room: str | None, invented: bool, reader: Reader) -> str:
+    """Somebody is out after all: for whoever was sent to look after them."""
+    said = CHAIN_IN[reader.language]
+    sentence = said.came_out if room else said.came_out_somewhere
     text = sentence.format(person=person_name(person), room=bounded(room or "", ROOM_SEPTETS))
     return joined(text, _invented(reader, invented=invented))
 

@@ -11,6 +11,7 @@ from service.wording.chain_texts import (
     StillFacts,
     TrialFacts,
     TrialKind,
+    came_out_text,
     not_out_text,
     opted_out_text,
     plain_text,
@@ -25,7 +26,7 @@ ANSWER_7: Final = Answers(reply_name="7", several_open=False)
 ANSWERS: Final = (
     ANSWER_7,
     Answers(reply_name="Wachsraum [1", several_open=True),
-    Answers(reply_name="site", several_open=True),
+    Answers(reply_name="farm", several_open=True),
     None,
 )
 PEOPLE: Final = ("Maria", "Wilhelmina-Magdalena", "Maria Fernanda Lopez Castañeda")
@@ -40,6 +41,11 @@ def readers(language: Language) -> Iterator[Reader]:
 def _taken(language: Language) -> Iterable[str]:
     for person, room, invented in product(PEOPLE, ROOMS, (False, True)):
         yield taken_text(person=person, room=room, invented=invented, reader=next(readers(language)))
+
+
+def _came_out(language: Language) -> Iterable[str]:
+    for person, room, invented in product(PEOPLE, ROOMS, (False, True)):
+        yield came_out_text(person=person, room=room, invented=invented, reader=next(readers(language)))
 
 
 def _still(language: Language) -> Iterable[str]:
@@ -88,6 +94,7 @@ def _plain(language: Language) -> Iterable[str]:
 
 EVERY: Final[Mapping[str, Callable[[Language], Iterable[str]]]] = {
     "taken": _taken,
+    "came out": _came_out,
     "no improvement of the farm or of silence": _still,
     "look after: was going": _not_out(working=False),
     "look after: was working": _not_out(working=True),
