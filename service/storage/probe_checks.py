@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
-from sqlalchemy import func, select, update
+from typing import Final
 
-from rules.model import DAY_MS, Instant, Quantity
+from sqlalchemy import BigInteger, column, select, true, update, values
+
+from rules.model import DAY_MS, HOUR_MS, Instant, Quantity
 from service.errors import NotFound
 from service.storage.database import Connection
 from service.storage.rows import Record
 from service.storage.tables import probes, readings, series
+
+SLOT_MS: Final = 4 * HOUR_MS
 
 
 def due_ms(probe: Record) -> Instant | None:
@@ -48,21 +52,32 @@ async def set_check_every(connection: Connection, farm_id: int, probe_id: str, d
 async def daily_highest_battery(
     connection: Connection, farm_id: int, *, from_ms: Instant, to_ms: Instant, offset_ms: int
 ) -> dict[str, list[tuple[int, float]]]:
-    """By probe: (number of the day, highest volts), for days of a clock that is ``offset_ms`` ahead of UTC."""
-    s, r = series.c, readings.c
-    batteries = select(s.series_id).where(s.farm_id == farm_id, s.quantity == Quantity.BATTERY.value)
-    day = ((r.at_ms + offset_ms) // DAY_MS).label("day")
-    statement = (
-        select(s.probe_id, day, func.max(r.value))
-        .join(series, (s.farm_id == r.farm_id) & (s.series_id == r.series_id))
-        .where(r.farm_id == farm_id, r.series_id.in_(batteries), r.at_ms >= from_ms, r.at_ms < to_ms)
-        .group_by(s.probe_id, day)
-        .order_by(s.probe_id, day)
+    """By probe: (number of the day, highest volts), for days of a clock that is ``offset_ms`` ahead of UTC.
+
+    Of every four hours the first reading is taken: a battery is slow, and every reading of a month takes long.
+    """
+    r, battery = readings.c, series.alias()
+    slots = [(at_ms,) for at_ms in range(from_ms, to_ms, SLOT_MS)]
+    slot = values(column("at_ms", BigInteger), name="slots").data(slots).cte()
+    first = (
+        select(r.value)
+        .where(r.farm_id == farm_id, r.series_id == battery.c.series_id)
+        .where(r.at_ms >= slot.c.at_ms, r.at_ms < slot.c.at_ms + SLOT_MS, r.at_ms < to_ms)
+        .order_by(r.at_ms)
+        .limit(1)
+        .scalar_subquery()
     )
-    found: dict[str, list[tuple[int, float]]] = {}
-    for probe_id, number, highest in await connection.execute(statement):
-        found.setdefault(probe_id, []).append((number, highest))
-    return found
+    statement = (
+        select(battery.c.probe_id, slot.c.at_ms, first)
+        .select_from(battery.join(slot, true()))
+        .where(battery.c.farm_id == farm_id, battery.c.quantity == Quantity.BATTERY.value)
+    )
+    highest: dict[str, dict[int, float]] = {}
+    for probe_id, at_ms, volts in await connection.execute(statement):
+        if volts is not None:
+            day, days = (at_ms + offset_ms) // DAY_MS, highest.setdefault(probe_id, {})
+            days[day] = max(days.get(day, volts), volts)
+    return {probe_id: sorted(days.items()) for probe_id, days in highest.items()}
 
 
 async def _must_exist(connection: Connection, farm_id: int, probe_id: str) -> None:
