@@ -7,7 +7,7 @@ from typing import Final
 from urllib.parse import urlsplit
 
 from service.app.finding import Finding
-from service.app.texts_in import polled_gateway, text_hook
+from service.app.texts_in import by_modem_alone, polled_gateway, text_hook
 from service.errors import SetupError
 from service.settings import Settings, TextInboundSettings, TextPollingSettings
 
@@ -19,7 +19,9 @@ _HERE: Final = frozenset({"127.0.0.1", "localhost", "::1"})
 def check_answers(settings: Settings) -> Iterator[Finding]:
     """Look at everything that answers come in by."""
     yield _links(settings.public_url)
-    if settings.text_inbound is None and settings.text_polling is None:
+    if by_modem_alone(settings):
+        yield Finding(subject="answers by text", says="come to the modem's own number")
+    elif settings.text_inbound is None and settings.text_polling is None:
         yield Finding(
             subject="answers by text",
             says="nothing brings them in: texts say nothing of answering, and nobody's answer stops the next call",

@@ -11,9 +11,9 @@ from pathlib import Path
 
 from service.app.broker_trial import TrialFailed, try_broker
 from service.app.check_answers import check_answers
+from service.app.check_ways import check_ways
 from service.app.finding import Finding
 from service.app.listening import read_sources
-from service.app.ways import mail_server, text_gateway
 from service.errors import PassingError, SetupError
 from service.settings import Settings
 from service.storage.database import Database
@@ -27,7 +27,8 @@ async def check(settings: Settings, *, broker_config: Path | None = None) -> lis
     findings += [f async for f in _broker(settings)]
     if broker_config is not None:
         findings += _broker_file(broker_config)
-    return [*findings, _text(settings), _mail(settings), *check_answers(settings)]
+    findings += [f async for f in check_ways(settings)]
+    return [*findings, *check_answers(settings)]
 
 
 async def _database(settings: Settings) -> AsyncGenerator[Finding]:
@@ -86,27 +87,3 @@ def _broker_file(file: Path) -> list[Finding]:
             )
         ]
     return [Finding(subject=str(file), says="keeps what waits on the disk")]
-
-
-def _text(settings: Settings) -> Finding:
-    if settings.text_gateway is None:
-        return Finding(
-            subject="texts", says="no text gateway is set: nobody can be woken by text", would_lose=True
-        )
-    try:
-        text_gateway(settings.text_gateway)
-    except SetupError as error:
-        return Finding(subject="texts", says=str(error), would_lose=True)
-    return Finding(
-        subject="texts", says="a gateway is set, and not tried here: whether texts come, only a text shows"
-    )
-
-
-def _mail(settings: Settings) -> Finding:
-    if settings.mail is None:
-        return Finding(subject="mail", says="no mail server is set: no morning sheet by mail")
-    try:
-        mail_server(settings.mail)
-    except SetupError as error:
-        return Finding(subject="mail", says=str(error), would_lose=True)
-    return Finding(subject="mail", says=f"through {settings.mail.host}")

@@ -10,6 +10,7 @@ from service.app.outside_watch import OutsideWatch
 from service.notifications.address import Address
 from service.notifications.deliver import Deliver
 from service.notifications.digest import Digest
+from service.notifications.modem_inbox import ModemInbox
 from service.notifications.polling import TextPolling
 from service.notifications.trials import Trials
 from service.scheduler.ticks import Tick
@@ -28,6 +29,7 @@ GOING_EVERY_S: Final = 5.0
 TELL_EVERY_S: Final = 1.0
 FETCH_EVERY_S: Final = 1.0
 """How often it is asked whether it is time to fetch."""
+MODEM_EVERY_S: Final = 5.0
 SILENCE_EVERY_S: Final = 5.0
 PULSE_EVERY_S: Final = 10.0
 DIGEST_EVERY_S: Final = 20.0
@@ -53,14 +55,18 @@ class Jobs:
     """When each tick last went through, and its interval."""
     polling: TextPolling | None = None
     """Fetches answers, where the gateway cannot call us."""
+    inbox: ModemInbox | None = None
+    """Reads answers from the modem, where there is one."""
 
     def ticks(self, *, sweep_every_s: float) -> list[Tick]:
         """All of it, as ticks."""
         fetching = (
             [] if self.polling is None else [Tick(name="fetch", every_s=FETCH_EVERY_S, ask=self.polling.fetch)]
         )
+        reading = [] if self.inbox is None else [Tick(name="modem", every_s=MODEM_EVERY_S, ask=self.inbox.fetch)]
         ticks = [
             *fetching,
+            *reading,
             Tick(name="sweep", every_s=sweep_every_s, ask=self.desk.sweep.all_rooms),
             Tick(name="silence", every_s=min(SILENCE_EVERY_S, sweep_every_s), ask=self.silence.look),
             Tick(name="going", every_s=GOING_EVERY_S, ask=self.going.all_due),

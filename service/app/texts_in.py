@@ -14,6 +14,8 @@ from jsonpointer import JsonPointer, JsonPointerException
 from service.api.inbound import TextHook
 from service.api.inbound_proof import Password, Proof, SharedSecret, Signature
 from service.errors import SetupError
+from service.notifications.carriers.modem import Modem
+from service.notifications.modem_inbox import ModemInbox
 from service.notifications.polling import PolledGateway, TextPolling
 from service.settings import Settings, TextFormSettings, TextInboundSettings, TextPollingSettings
 from service.watch.desk import Desk
@@ -86,8 +88,21 @@ async def text_polling(settings: Settings, desk: Desk, stack: AsyncExitStack) ->
 
 
 def texts_come_in(settings: Settings) -> bool:
-    """Whether an answer by text can reach us through a gateway."""
-    return settings.text_polling is not None or text_hook(settings.text_inbound) is not None
+    """Whether an answer by text can reach us: through a gateway, or by the modem."""
+    by_gateway = settings.text_polling is not None or text_hook(settings.text_inbound) is not None
+    return by_gateway or by_modem_alone(settings)
+
+
+def by_modem_alone(settings: Settings) -> bool:
+    """Whether texts go out by the modem and nothing else: only then do answers surely come to its number."""
+    return settings.modem is not None and settings.modem.receive and settings.text_gateway is None
+
+
+def modem_inbox(settings: Settings, desk: Desk, modem: Modem | None) -> ModemInbox | None:
+    """What reads the modem, where that is set up."""
+    if modem is None or settings.modem is None or not settings.modem.receive:
+        return None
+    return ModemInbox(desk=desk, modem=modem)
 
 
 def places_of(settings: TextFormSettings, name: str, *, form: bool) -> Places:
