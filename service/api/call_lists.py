@@ -7,12 +7,12 @@ from typing import Annotated, Final, Literal, TypeAlias
 from fastapi import APIRouter, Query
 from pydantic import Field, model_validator
 
-from rules.model import MINUTE_MS
+from rules.model import DAY_MS, MINUTE_MS
 from service.api.access import AtDesk, changing
 from service.api.fields import Answered, Asked, PersonId, RoomId, RotaId, Who
 from service.api.moments import Moment, Shown
 from service.api.problems import declared
-from service.errors import NotAllowed
+from service.errors import NotAllowed, NotUnderstood
 from service.log import log
 from service.storage import people, rooms, views
 from service.storage.rows import Record
@@ -23,6 +23,7 @@ router = APIRouter(tags=["people"])
 
 LONGEST_WAIT_MINUTES: Final = 24 * 60
 MOST_LINES: Final = 30
+FARTHEST_AHEAD_MS: Final = 731 * DAY_MS
 Daypart: TypeAlias = Literal["day", "night"]
 
 
@@ -141,7 +142,10 @@ async def get_on_call(
     room: Annotated[RoomId | None, Query(description="The whole farm, if absent.")] = None,
     danger: Annotated[bool, Query(description="For danger to people nobody is left out.")] = False,  # noqa: FBT002
 ) -> OnCallAt:
-    at_ms = desk.clock.now_ms() if at is None else at
+    now_ms = desk.clock.now_ms()
+    at_ms = now_ms if at is None else at
+    if at_ms - now_ms > FARTHEST_AHEAD_MS:
+        raise NotUnderstood("nobody knows who is on call in more than two years")
     async with desk.database.read() as connection:
         if room is not None:
             await rooms.room(connection, desk.farm_id, room)

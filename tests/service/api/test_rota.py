@@ -37,6 +37,18 @@ async def test_a_rota_on_the_call_list_names_whoever_has_the_turn(api: Api) -> N
     assert (line["rota_id"], line["person_id"], line["name"]) == ("nights", None, "Nights")
 
 
+async def test_any_moment_can_be_asked_about_but_none_that_nobody_can_know(one_api: Api) -> None:
+    await nights(one_api)
+    for at in ("1970-01-01T00:00:00Z", "2028-11-24T00:00:00Z"):
+        assert (await one_api.get("/api/on-call", at=at))["told"]
+    await one_api.refused("/api/on-call", expect=422, at="9999-12-31T23:59:59Z")
+    farthest = {**SPAN, "from": "9999-12-30T00:00:00Z", "until": "9999-12-31T23:59:59.999Z", "person_id": "maria"}
+    await one_api.post("/api/rotas/nights/swaps", farthest)
+    last = {**TURN, "starts": "9000-12-31T23:59", "repeats": "FREQ=YEARLY;INTERVAL=99"}
+    await one_api.put("/api/rotas/nights/turns/last", last)
+    assert (await one_api.get("/api/rotas"))[0]["gaps"]
+
+
 async def test_a_swap_holds_until_it_is_ended(api: Api) -> None:
     await nights(api)
     swap = await api.post("/api/rotas/nights/swaps", {**SPAN, "person_id": "maria"})
