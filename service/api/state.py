@@ -174,14 +174,7 @@ def look(desk: Desk, tried: Tried) -> State:
         remarks=_remarks(desk, overdue=overdue),
         now=now_ms,
         clock_factor=wall,
-        database=DatabaseState(
-            kind="sqlite" if desk.database.is_sqlite else "postgresql",
-            writable=tried.writable,
-            readable=tried.readable,
-            trouble=tried.trouble,
-            revision=tried.revision,
-            revision_needed=tried.revision_needed,
-        ),
+        database=_database(desk, tried),
         broker=_broker(desk, deaf_ms),
         messages_waiting=desk.messages_waiting(),
         sweep=SweepState(last=last_ms, stale=stale),
@@ -193,11 +186,7 @@ def look(desk: Desk, tried: Tried) -> State:
             moving=not stuck,
         ),
         scheduler=_scheduler(runs),
-        pulses=[
-            PulseState(part=row["part"], last=row["at_ms"], detail=row["detail"])
-            for row in tried.pulses
-            if not row["part"].startswith(_OWN_PULSES)
-        ],
+        pulses=_pulses(tried.pulses),
         outside_watch=_outside(tried.pulses),
         silences=[_silent(row) for row in tried.silences],
         versions=Versions(houseband=houseband_version(), zone_data=zone_data_version()),
@@ -211,6 +200,22 @@ def _broker(desk: Desk, deaf_ms: Instant | None) -> BrokerState:
         listening=desk.horizon.listens and desk.horizon.is_listening,
         not_listening_since=deaf_ms or None,
     )
+
+
+def _database(desk: Desk, tried: Tried) -> DatabaseState:
+    return DatabaseState(
+        kind="sqlite" if desk.database.is_sqlite else "postgresql",
+        writable=tried.writable,
+        readable=tried.readable,
+        trouble=tried.trouble,
+        revision=tried.revision,
+        revision_needed=tried.revision_needed,
+    )
+
+
+def _pulses(rows: list[Record]) -> list[PulseState]:
+    others = [row for row in rows if not row["part"].startswith(_OWN_PULSES)]
+    return [PulseState(part=row["part"], last=row["at_ms"], detail=row["detail"]) for row in others]
 
 
 def _scheduler(runs: tuple[TickRun, ...]) -> SchedulerState:
