@@ -46,7 +46,7 @@ def _why(facts: Facts) -> WhyFacts:
         side=Side(facts["side"]),
         limit=facts["limit"],
         set_by=facts["set_by"],
-        set_on=local_date(facts["set_ms"], facts["zone"]).isoformat(),
+        set_on="" if facts["set_ms"] is None else local_date(facts["set_ms"], facts["zone"]).isoformat(),
         readings=tuple(facts["readings"]),
         first_time=_clock(facts, "first_ms"),
         last_time=_clock(facts, "last_ms"),

@@ -23,6 +23,11 @@ _LATELY_HEARD_MS: Final = 20 * MINUTE_MS
 _HAS_A_LIMIT: Final = frozenset({"trouble", "also", "deeper", "danger", "no improvement"})
 _WAITS: Final[Mapping[str, int]] = {Level.EIGHT_HOURS.value: 8 * 60, Level.FIFTEEN_MINUTES.value: 15}
 """Minutes over which a limit for people is an average; the others speak at once."""
+_COLUMNS: Final[Mapping[str, str]] = {
+    Level.EIGHT_HOURS.value: "people_8h_ppm",
+    Level.CEILING.value: "people_ceiling_ppm",
+}
+"""Where the farm's own figure stands, for what is not the short-term limit."""
 _WORST: Final = ("people", "site", "out", "silence", "room")
 
 
@@ -78,13 +83,13 @@ async def _notice(case: Case) -> Record | Outcome:
 
 
 def _for_people(case: Case, facts: Mapping[str, Any]) -> dict[str, Any]:
-    """A limit for people is the farm's, and stands for an average rather than a wait."""
-    farm = case.desk.farm
-    return {
-        "set_by": farm["who"],
-        "set_ms": farm["created_ms"],
-        "wait_minutes": _WAITS.get(facts.get("level", ""), 0),
-    }
+    """A limit for people is the farm's or the usual one. It stands for an average rather than a wait.
+
+    Who changed the farm's last is kept, and not when.
+    """
+    level, farm = facts.get("level", ""), case.desk.farm
+    is_own = farm[_COLUMNS.get(level, "people_15min_ppm")] is not None
+    return {"set_by": farm["who"] if is_own else None, "set_ms": None, "wait_minutes": _WAITS.get(level, 0)}
 
 
 async def _for_crop(case: Case, notice: Record) -> dict[str, Any]:

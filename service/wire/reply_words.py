@@ -95,6 +95,8 @@ class _Book:
     names: Mapping[tuple[str, ...], frozenset[str]]
     numbers: Mapping[int, frozenset[str]]
     stages: Mapping[tuple[str, ...], tuple[str, ...]]
+    longest: int
+    """Tokens of the longest of all that is known."""
 
     @classmethod
     def of(cls, names: Mapping[str, str], stages: Iterable[str]) -> _Book:
@@ -107,11 +109,9 @@ class _Book:
             for number in _numbers(tokens):
                 by_number[number] = by_number.get(number, frozenset()) | {room_id}
         folded = {stage: _plain_numbers(tokens_of(stage)) for stage in stages}
-        return cls(names=by_name, numbers=by_number, stages=stage_phrases(folded))
-
-    @property
-    def longest(self) -> int:
-        return max(LONGEST_PHRASE, *map(len, self.names), *map(len, self.stages), 1)
+        known = stage_phrases(folded)
+        longest = max(LONGEST_PHRASE, *map(len, by_name), *map(len, known), 1)
+        return cls(names=by_name, numbers=by_number, stages=known, longest=longest)
 
 
 @dataclass(slots=True, kw_only=True)

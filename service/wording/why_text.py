@@ -33,9 +33,9 @@ class WhyFacts:
     limit: float
     """For a contact: what it should have said, 1 or 0."""
     set_by: str | None
-    """Whoever set the limit; none where it came with the species profile."""
+    """Whoever set the limit; none where it came with the species profile, or is the usual one for people."""
     set_on: str
-    """The day on the farm's calendar from which it holds, as ``2026-11-03``."""
+    """The day on the farm's calendar from which it holds, as ``2026-11-03``; empty where that was not kept."""
     readings: tuple[float, ...]
     """The newest up to the moment of the text, oldest first; the last three are said."""
     first_time: str
@@ -57,6 +57,8 @@ class WhyPhrases:
     should_be: str
     set_by: str
     from_profile: str
+    usual: str
+    """Of a limit for people that the farm has not set."""
     readings: str
     reading: str
     """Where there is one reading, or all at one time."""
@@ -74,6 +76,7 @@ ENGLISH_WHY: Final = WhyPhrases(
     should_be="{room} {what}: should be {limit},",
     set_by="set by {person} {day}.",
     from_profile="from the species profile {day}.",
+    usual="the usual figure.",
     readings="Read {readings} from {first} to {last}.",
     reading="Read {readings} at {last}.",
     no_readings="No readings.",
@@ -89,6 +92,7 @@ SPANISH_WHY: Final = WhyPhrases(
     should_be="{room} {what}: debe estar {limit},",
     set_by="lo puso {person} {day}.",
     from_profile="del perfil de la especie {day}.",
+    usual="la cifra usual.",
     readings="Lecturas {readings} de {first} a {last}.",
     reading="Lectura {readings} a las {last}.",
     no_readings="Sin lecturas.",
@@ -130,10 +134,11 @@ def _limit(facts: WhyFacts, who: str, reader: Reader) -> str:
         sentence = said.people_limit if facts.side is Side.PEOPLE else said.limit
         limit = limit_in_text(facts.quantity, facts.limit, reader.units)
     room = bounded(facts.room, ROOM_SEPTETS)
-    origin = said.from_profile if facts.set_by is None else said.set_by
+    came_with = said.usual if facts.side is Side.PEOPLE else said.from_profile
+    origin = came_with if facts.set_by is None else said.set_by
     return joined(
         sentence.format(room=room, what=phrases.quantity[facts.quantity], limit=limit),
-        origin.format(person=who, day=facts.set_on),
+        origin.format(person=who, day=facts.set_on).replace(" .", "."),
     )
 
 

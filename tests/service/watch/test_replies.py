@@ -516,8 +516,10 @@ async def test_why_behind_a_limit_for_people_names_the_average(database: Databas
     facts = {"quantity": "co2", "side": "people", "level": "15 minutes", "limit": 30000.0, "value": 31000.0}
     await tell(database, "maria", "house-7@1/people", at=2, kind="danger", facts=facts)
     said = await maria.said("why", at=16)
-    assert said.startswith("House 7 CO2: people limit 30000 ppm, set by Ines")
+    assert said.startswith("House 7 CO2: people limit 30000 ppm, the usual figure. ")
     assert "Average of 15 min." in said
+    farm["people_15min_ppm"] = 30000.0
+    assert (await maria.said("why", at=17)).startswith("House 7 CO2: people limit 30000 ppm, set by Ines. ")
 
 
 async def test_why_without_a_limit_behind_it_says_what_is_open(database: Database, farm: dict[str, Any]) -> None:

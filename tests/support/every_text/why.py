@@ -46,6 +46,9 @@ def whys() -> Iterator[WhyFacts]:
             invented=True,
         )
     yield replace(USUAL, set_by=None, wait_minutes=0)
+    for set_by in (None, "Wilhelmina-Magdalena"):
+        people = {"quantity": Quantity.CO2, "side": Side.PEOPLE, "limit": 30000.0, "set_by": set_by, "set_on": ""}
+        yield replace(USUAL, **people, readings=(29000.0, 31000.0, 31500.0), wait_minutes=15)  # type: ignore[arg-type]
     yield replace(USUAL, readings=())
     yield replace(USUAL, readings=(78.2,))
     yield replace(USUAL, first_time="02:31")
