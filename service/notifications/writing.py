@@ -10,7 +10,7 @@ from service.log import log
 from service.notifications.carriers.message import Message
 from service.notifications.render import plain, render
 from service.notifications.routing import AT_THE_FARM, Way
-from service.storage import ledger, outbox, people, rooms
+from service.storage import outbox, people, rooms
 from service.storage.database import Connection
 from service.storage.figures import figures_of
 from service.storage.rows import Record
@@ -60,16 +60,20 @@ class Writing:
 
     async def _reader(self, connection: Connection, person: Record, row: Record) -> Reader:
         reader = Reader(units=person["units"], language=_language(person["language"]), name=person["name"])
-        proven = person["round_trip_ms"] is not None and person["opted_out_ms"] is None
-        if row["way"] != Way.TEXT or not (proven and self.answers_by_text) or row["happening_id"] is None:
+        if row["way"] != Way.TEXT or row["happening_id"] is None or row["kind"] in outbox.TO_THOSE_WOKEN:
             return reader
+        proven = person["round_trip_ms"] is not None and person["opted_out_ms"] is None
+        if proven and self.answers_by_text:
+            return replace(reader, answers=await self._answers(connection, row, reader.language))
+        link = await self._link(connection, row)
+        return reader if link is None else replace(reader, answers=Answers(reply_name="", link=link))
+
+    async def _answers(self, connection: Connection, row: Record, language: Language) -> Answers:
+        """How an answer names what this is about."""
         every = await rooms.all_rooms(connection, self.farm["farm_id"])
         names = {room["room_id"]: room["text_name"] for room in every}
         here = names.get(row["room_id"])
-        name = FARM_NAME[reader.language] if here is None else reply_name(here, names.values())
-        others = await ledger.unanswered_happenings(connection, self.farm["farm_id"])
-        going_on = [one for one in others if one["ended_ms"] is None]
-        return replace(reader, answers=Answers(reply_name=name, several_open=len(going_on) > 1))
+        return Answers(reply_name=FARM_NAME[language] if here is None else reply_name(here, names.values()))
 
     async def _link(self, connection: Connection, row: Record) -> str | None:
         """A link that answers this telling, for as long as the farm's figure says."""

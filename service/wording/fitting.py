@@ -75,11 +75,15 @@ def capital(words: str) -> str:
 def replies(answers: Answers | None, phrases: Phrases) -> tuple[str, str]:
     """How to answer, with the room's name and without; both empty where no answer is asked for.
 
+    Whoever cannot be heard by text is given a link, for which there may be no room.
+
     Without is for texts that would not fit otherwise: whoever answers so while several things are open is asked
     which one they mean.
     """
     if answers is None:
         return ("", "")
+    if answers.link is not None:
+        return (phrases.reply_link.format(link=answers.link), "")
     name = bounded(answers.reply_name, ROOM_SEPTETS)
     is_short = segments(name).units <= _SAID_TWICE_SEPTETS
     named = phrases.reply_each if is_short else phrases.reply_once

@@ -66,6 +66,7 @@ class Phrases:
     """How to answer. Where several things are open, an answer has to name the one it means."""
     reply_once: str
     reply_bare: str
+    reply_link: str
 
     strip_now: str
     strip_no_reading: str
@@ -159,6 +160,7 @@ ENGLISH: Final = Phrases(
     reply_each="Reply {name} going or {name} cannot.",
     reply_once="Reply {name} going or cannot.",
     reply_bare="Reply going or cannot.",
+    reply_link="Answer: {link}",
     strip_now="{what} {value}",
     strip_no_reading="{what}: no reading",
     strip_outside="{what} {value}, {side}",
@@ -268,6 +270,7 @@ SPANISH: Final = Phrases(
     reply_each="Responda {name} voy o {name} no puedo.",
     reply_once="Responda {name} voy o no puedo.",
     reply_bare="Responda voy o no puedo.",
+    reply_link="Responda: {link}",
     strip_now="{what} {value}",
     strip_no_reading="{what}: sin lectura",
     strip_outside="{what} {value}, {side}",

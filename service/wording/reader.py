@@ -13,10 +13,10 @@ class Answers:
     """How this person can answer a text about one thing."""
 
     reply_name: str
-    """By what name an answer tells the room: "7" for House 7 where no other room has that number."""
-    several_open: bool
-    """Whether something else is open too. Texts name the room in any case: an answer without a name that comes
-    late could mean another room by then."""
+    """By what name an answer tells the room: "7" for House 7 where no other room has that number. Texts name it
+    also where nothing else is open: an answer without a name that comes late could mean another room by then."""
+    link: str | None = None
+    """Where to answer, for somebody whose answers by text have never reached us."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

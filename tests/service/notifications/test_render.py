@@ -15,7 +15,7 @@ pytestmark = pytest.mark.pure
 MINUTE: Final = 60_000
 AT_MS: Final = 1_793_149_800_000
 """2026-10-28 02:10 in Vienna."""
-ENGLISH: Final = Reader(units="us", language="en", name="Ana", answers=Answers(reply_name="7", several_open=False))
+ENGLISH: Final = Reader(units="us", language="en", name="Ana", answers=Answers(reply_name="7"))
 SPANISH: Final = replace(ENGLISH, language="es")
 EVERYWHERE: Final = {"room": "House 7", "at_ms": AT_MS, "zone": "Europe/Vienna", "invented": False}
 TROUBLE: Final = {

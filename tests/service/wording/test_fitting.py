@@ -40,12 +40,18 @@ def test_a_first_letter_that_the_alphabet_has_no_capital_for_goes_without_its_ac
 
 
 def test_how_to_answer_is_said_with_the_name_and_without() -> None:
-    seven = Answers(reply_name="7", several_open=True)
+    seven = Answers(reply_name="7")
     assert replies(seven, ENGLISH) == ("Reply 7 going or 7 cannot.", "Reply going or cannot.")
     assert replies(seven, SPANISH) == ("Responda 7 voy o 7 no puedo.", "Responda voy o no puedo.")
-    cooler = Answers(reply_name="Cold store", several_open=True)
+    cooler = Answers(reply_name="Cold store")
     assert replies(cooler, ENGLISH)[0] == "Reply Cold store going or cannot."
     assert replies(None, ENGLISH) == ("", "")
+
+
+def test_whoever_cannot_be_heard_by_text_is_given_a_link_if_there_is_room() -> None:
+    link = Answers(reply_name="7", link="https://larch.example/a/Qm9vay0xMjM0NTY3ODkw")
+    assert replies(link, ENGLISH) == ("Answer: https://larch.example/a/Qm9vay0xMjM0NTY3ODkw", "")
+    assert replies(link, SPANISH)[0].startswith("Responda: https://")
 
 
 def ladder(reader: Reader) -> Iterator[str]:

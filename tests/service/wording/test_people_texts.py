@@ -40,9 +40,7 @@ UNDER: Final = UnderFacts(room="House 7", value_ppm=850.2, at_least=False, local
 NEVER: Final = re.compile(r"\b(ok|okay|all clear|safe|safely|fine)\b", re.IGNORECASE)
 
 # The longest name, one as short as they come, and no answer at all.
-ANSWERS = st.none() | st.sampled_from(("M" * 12, "7")).map(
-    lambda name: Answers(reply_name=name, several_open=True)
-)
+ANSWERS = st.none() | st.sampled_from(("M" * 12, "7")).map(lambda name: Answers(reply_name=name))
 DANGERS = st.builds(
     DangerFacts,
     room=st.text(max_size=30),
@@ -63,7 +61,7 @@ def test_danger_names_room_figure_limit_and_what_to_do() -> None:
 
 
 def test_whoever_can_answer_is_told_how() -> None:
-    text = danger_text(STEL, replace(READER, answers=Answers(reply_name="7", several_open=True)))
+    text = danger_text(STEL, replace(READER, answers=Answers(reply_name="7")))
     assert " meter at the door. Reply 7 going or 7 cannot." in text
 
 
@@ -113,7 +111,7 @@ LONGEST: Final = DangerFacts(
 
 
 @given(DANGERS, ANSWERS)
-@example(LONGEST, Answers(reply_name="M" * 12, several_open=True))
+@example(LONGEST, Answers(reply_name="M" * 12))
 def test_every_text_of_danger_is_one_segment_and_keeps_what_matters(
     facts: DangerFacts, answers: Answers | None
 ) -> None:

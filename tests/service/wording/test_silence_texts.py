@@ -71,7 +71,7 @@ def test_the_whole_site_names_houses_and_where_to_look() -> None:
 
 
 def test_an_answer_is_asked_for_where_one_can_come() -> None:
-    reader = replace(ENGLISH, answers=Answers(reply_name="7", several_open=False))
+    reader = replace(ENGLISH, answers=Answers(reply_name="7"))
     assert silence_text(ROOM, reader).endswith("Reply 7 going or 7 cannot.")
 
 

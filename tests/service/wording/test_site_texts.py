@@ -26,7 +26,7 @@ pytestmark = pytest.mark.pure
 
 READER = Reader(units="us", language="en")
 SPANISH = replace(READER, language="es")
-ALL = Answers(reply_name="all", several_open=False)
+ALL = Answers(reply_name="all")
 HOUSES = tuple(f"House {n}" for n in range(1, 13))
 DRY = SiteFacts(
     rooms=HOUSES[:4],

@@ -32,7 +32,7 @@ pytestmark = pytest.mark.pure
 
 METRIC = Reader(units="metric", language="en")
 US = Reader(units="us", language="en")
-ANSWERING = Answers(reply_name="3", several_open=False)
+ANSWERING = Answers(reply_name="3")
 PINS = AlarmFacts(
     room="House 3",
     species="shiitake",
@@ -214,8 +214,7 @@ readers = st.builds(
     Reader,
     units=st.sampled_from(("metric", "us")),
     language=languages,
-    answers=st.none()
-    | st.builds(Answers, reply_name=st.sampled_from(("M" * 12, "7")), several_open=st.booleans()),
+    answers=st.none() | st.builds(Answers, reply_name=st.sampled_from(("M" * 12, "7"))),
 )
 alarms = st.builds(
     AlarmFacts,
@@ -281,7 +280,7 @@ def test_without_reply_words_the_longest_names_keep_the_crop(
 def test_how_to_answer_names_the_room_twice_where_its_name_is_short() -> None:
     short, long = (
         replace(METRIC, answers=ANSWERING),
-        replace(METRIC, answers=Answers(reply_name="Packing room", several_open=False)),
+        replace(METRIC, answers=Answers(reply_name="Packing room")),
     )
     assert alarm_text(PINS, short).endswith(" Reply 3 going or 3 cannot.")
     assert alarm_text(PINS, long).endswith(" Reply Packing room going or cannot.")

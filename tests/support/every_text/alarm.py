@@ -21,8 +21,9 @@ from service.wording.texts import (
     no_better_text,
 )
 
-LONG_ANSWER: Final = Answers(reply_name="Wachsraum [1", several_open=True)
-ANSWER_7: Final = Answers(reply_name="7", several_open=False)
+LONG_ANSWER: Final = Answers(reply_name="Wachsraum [1")
+ANSWER_7: Final = Answers(reply_name="7")
+BY_LINK: Final = Answers(reply_name="", link="https://houses.larch-hollow.example/a/Qm9vay0xMjM0NTY3ODkw")
 WENT: Final = Went(person="Maria", local_time="02:10")
 LONG_WENT: Final = Went(person="Wilhelmina-Magdalena", local_time="23:57")
 USUAL: Final = AlarmFacts(
@@ -120,7 +121,7 @@ def ends() -> Iterator[BackFacts]:
 
 
 def readers(language: Language) -> Iterator[Reader]:
-    for units, answers in product(("us", "metric"), (LONG_ANSWER, ANSWER_7, None)):
+    for units, answers in product(("us", "metric"), (LONG_ANSWER, ANSWER_7, BY_LINK, None)):
         yield Reader(units="us" if units == "us" else "metric", language=language, answers=answers)
 
 

@@ -22,11 +22,11 @@ from service.wording.chain_texts import (
 from service.wording.language import Language
 from service.wording.reader import Answers, Reader
 
-ANSWER_7: Final = Answers(reply_name="7", several_open=False)
+ANSWER_7: Final = Answers(reply_name="7")
 ANSWERS: Final = (
     ANSWER_7,
-    Answers(reply_name="Wachsraum [1", several_open=True),
-    Answers(reply_name="farm", several_open=True),
+    Answers(reply_name="Wachsraum [1"),
+    Answers(reply_name="farm"),
     None,
 )
 PEOPLE: Final = ("Maria", "Wilhelmina-Magdalena", "Maria Fernanda Lopez Castañeda")

@@ -18,8 +18,8 @@ from service.wording.people_texts import (
 )
 from service.wording.reader import Answers, Reader
 
-ANSWER_7: Final = Answers(reply_name="7", several_open=False)
-ANSWERS: Final = (Answers(reply_name="Wachsraum [1", several_open=True), ANSWER_7, None)
+ANSWER_7: Final = Answers(reply_name="7")
+ANSWERS: Final = (Answers(reply_name="Wachsraum [1"), ANSWER_7, None)
 WENT: Final = WentIn(person="Maria", local_time="02:10")
 LONG_WENT: Final = WentIn(person="Wilhelmina-Magdalena", local_time="23:57")
 USUAL: Final = DangerFacts(
