@@ -90,6 +90,7 @@ async def test_humidity_that_falls_is_told_once_with_its_facts(database: Databas
         "first_check": json.loads(notice["facts"])["first_check"],
         "batch": "SH-41",
         "learned_late": False,
+        "deep": False,
     }
     assert json.loads(notice["facts"])["first_check"]
 
