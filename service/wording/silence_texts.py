@@ -181,7 +181,7 @@ def _silence_fullest_first(facts: SilenceFacts, reader: Reader) -> Iterator[str]
     end = phrases.invented if facts.invented else ""
     named, bare = replies(reader.answers, phrases)
     heads = [_head(facts, rooms, said, phrases) for rooms in _rooms(facts.rooms, said)]
-    for clauses in ((last, first, named), (last, named), (last, bare), (bare,)):
+    for clauses in ((last, first, named), (last, named), (last, first, bare), (last, bare), (bare,)):
         yield from (joined(head, *clauses, end) for head in heads)
 
 

@@ -33,9 +33,10 @@ LAST: Final = (
 UNITS: Final[tuple[Units, ...]] = ("us", "metric")
 ANSWERS: Final = (
     None,
-    Answers(reply_name="7", several_open=True),
-    Answers(reply_name=ROOM, several_open=True),
-    Answers(reply_name="site", several_open=False),
+    Answers(reply_name="7"),
+    Answers(reply_name=ROOM),
+    Answers(reply_name="site"),
+    Answers(reply_name="", link="https://houses.larch-hollow.example/a/Qm9vay0xMjM0NTY3ODkw"),
 )
 SCOPES: Final = tuple(SILENCE_IN["en"].silent)
 
