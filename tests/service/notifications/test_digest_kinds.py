@@ -219,6 +219,29 @@ async def test_the_two_lines_say_how_the_night_was_in_both_languages(
     assert notice["use_by_ms"] == at_local(farmyard.TODAY, 12 * 60, farmyard.ZONE)
 
 
+async def test_the_two_lines_are_carried_like_any_other_text(database: Database, farm: dict[str, Any]) -> None:
+    await change(database, farm, "maria", morning_text=1, language="es")
+    clock = HandClock(MORNING)
+    await digest(database, farm, clock, None).all_due()
+
+    (message,) = await farmyard.tell(database, farm, clock)
+
+    assert message.to == "+12025550141"
+    assert message.text.startswith("Anoche: ")
+    assert message.text.count("\n") == 1
+
+
+async def test_two_lines_that_could_not_be_sent_by_noon_are_not_sent_at_all(
+    database: Database, farm: dict[str, Any]
+) -> None:
+    await change(database, farm, "maria", morning_text=1)
+    await digest(database, farm, HandClock(MORNING), None).all_due()
+
+    assert await farmyard.tell(database, farm, HandClock(MORNING + 7 * HOUR_MS)) == []
+
+    assert [row["state"] for row in await written(database, "deliveries")] == ["missed"]
+
+
 async def test_two_processes_and_later_ticks_hand_over_one_text(database: Database, farm: dict[str, Any]) -> None:
     await change(database, farm, "maria", morning_text=1)
     clock = HandClock(MORNING)
