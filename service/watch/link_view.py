@@ -55,6 +55,8 @@ class LinkView:
     thing: OpenThing
     missing: str
     """Who has not said that they are out, where that is what it is about; else empty."""
+    why: str
+    """``working`` where they were at work there; else empty."""
     since_ms: Instant
     """When it began, which is some minutes before anybody was told."""
     beyond: tuple[Beyond, ...]
@@ -87,6 +89,7 @@ async def look(
         person=await people.person(connection, farm_id, link.person_id),
         thing=about,
         missing=str(facts.get("person", "")) if about.kind == "out" else "",
+        why="working" if about.kind == "out" and facts.get("why") == "working" else "",
         since_ms=min(facts.get("began_ms") or facts.get("since_ms") or about.began_ms, about.began_ms),
         beyond=tuple(found),
         going=await _going(connection, farm_id, link.happening_id),

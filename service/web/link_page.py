@@ -87,7 +87,7 @@ class Sayings:
         name = capital(self.name())
         if about.ended_ms is not None:
             return self.said.over.format(name=name, time=self.moment(about.ended_ms))
-        return self.said.going_on[about.kind].format(
+        return self.said.going_on[self.view.why or about.kind].format(
             name=name, person=self.view.missing, time=self.moment(self.view.since_ms)
         )
 
@@ -137,6 +137,19 @@ class Sayings:
         cooler = [self.said.caution_cooler] if self.view.in_cooler else []
         return [*(self.said.caution_co2 if co2 else ()), *cooler, self.said.caution]
 
+    def button(self, word: Word) -> str:
+        """What stands on a button."""
+        if word is Word.OUT and self.view.missing and not self.view.is_going:
+            return self.said.is_out.format(person=self.view.missing)
+        return self.said.button[word]
+
+    def written_down(self, word: Word) -> str:
+        """What was taken just now."""
+        time = self.moment(self.now_ms)
+        if word is Word.OUT and self.view.missing:
+            return self.said.out_for.format(time=time, person=self.view.missing)
+        return self.said.written_down[word].format(time=time)
+
     def used(self) -> str:
         """What the link was used for, and when."""
         link = self.view.link
@@ -154,14 +167,16 @@ def open_page(says: Sayings) -> LinkPage:
         says.page(says.head(), lines),
         before=says.said.before,
         cautions=says.cautions() if Word.GOING in words else [],
-        buttons=[Choice(value=word.value, words=says.said.button[word]) for word in words],
+        buttons=[Choice(value=word.value, words=says.button(word)) for word in words],
     )
 
 
 def offered(view: LinkView) -> list[Word]:
-    """What can be said now: "out" by somebody who went; of what is over, nothing else."""
+    """What can be said now: "out" by somebody who went, or of somebody who is looked for; when over, nothing."""
     if view.link.only_out:
         return [Word.OUT]
+    if view.missing and view.thing.ended_ms is None and not view.is_going:
+        return [Word.GOING, Word.OUT, Word.CANNOT]
     if view.is_going:
         return [Word.OUT, Word.CANNOT] if view.thing.ended_ms is None else [Word.OUT]
     return [Word.GOING, Word.CANNOT] if view.thing.ended_ms is None else []
@@ -174,8 +189,7 @@ def taken_page(says: Sayings, word: Word, taken: Taken, token: str | None) -> Li
         lines.append(says.said.was_over.format(time=says.moment(taken.ended_ms)))
     if taken.going_before and word is Word.GOING:
         lines.append(says.said.others_going.format(names=", ".join(taken.going_before)))
-    head = says.said.written_down[word].format(time=says.moment(says.now_ms))
-    return _with_out(says, says.page(head, [capital(says.name()) + ".", *lines]), token)
+    return _with_out(says, says.page(says.written_down(word), [capital(says.name()) + ".", *lines]), token)
 
 
 def spent_page(says: Sayings, token: str | None) -> LinkPage:

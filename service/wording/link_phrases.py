@@ -18,7 +18,7 @@ class LinkPhrases:
     """All sentences of one language."""
 
     going_on: Mapping[str, str]
-    """By what it is about."""
+    """By what it is about; of somebody who is looked for, by what they did there."""
     over: str
     beyond: str
     beyond_bare: str
@@ -33,6 +33,9 @@ class LinkPhrases:
     answer_as: str
     button: Mapping[str, str]
     """By the word that is answered, as below."""
+    is_out: str
+    out_for: str
+    """The button and the sentence for somebody else who is out."""
     over_nothing_to_do: str
 
     before: str
@@ -62,6 +65,7 @@ ENGLISH: Final = LinkPhrases(
         "site": "Several places at once since {time}, and still so.",
         "silence": "{name}: nothing heard since {time}, and still so.",
         "out": "{person} went to {name} at {time} and has not said out.",
+        "working": "{person} has worked in {name} since {time} and has not said out.",
     },
     over="{name}: over since {time}.",
     beyond="{what} now {value}, {side} limit {limit}.",
@@ -74,6 +78,8 @@ ENGLISH: Final = LinkPhrases(
     you_are="You said at {time} that you are going.",
     answer_as="You answer as {name}.",
     button={"going": "Going", "cannot": "Cannot", "out": "Out"},
+    is_out="{person} is out",
+    out_for="Written down at {time}: {person} is out.",
     over_nothing_to_do="Nothing to answer any more.",
     before="Before you go in.",
     caution=(
@@ -117,6 +123,7 @@ SPANISH: Final = LinkPhrases(
         "site": "Varios lugares a la vez desde las {time}, y sigue igual.",
         "silence": "{name}: sin señal desde las {time}, y sigue igual.",
         "out": "{person} fue a {name} a las {time} y no ha dicho que salió.",
+        "working": "{person} trabaja en {name} desde las {time} y no ha dicho que salió.",
     },
     over="{name}: terminó a las {time}.",
     beyond="{what} ahora {value}, {side} límite {limit}.",
@@ -129,6 +136,8 @@ SPANISH: Final = LinkPhrases(
     you_are="Usted dijo a las {time} que va.",
     answer_as="Usted responde como {name}.",
     button={"going": "Voy", "cannot": "No puedo", "out": "Salí"},
+    is_out="{person} ya salió",
+    out_for="Anotado a las {time}: {person} ya salió.",
     over_nothing_to_do="Ya no hay nada que responder.",
     before="Antes de entrar.",
     caution=(

@@ -15,6 +15,7 @@ import httpx
 import pytest
 from sqlalchemy import update
 
+from service.storage import ledger
 from service.storage.database import Database
 from service.storage.tables import metadata, people
 from service.watch.links import signed_id, token_of
@@ -284,6 +285,57 @@ async def test_no_other_address_is_open_to_other_sites(client: httpx.AsyncClient
     for path in ("/rooms/house-7/answers", "/a/../rooms/house-7/answers", "/a", "/ab/x"):
         answer = await client.post(path, data={"word": "going"}, headers={"origin": "null"})
         assert answer.status_code in {403, 404, 405}, path
+
+
+async def looked_for(house: LinkFarm, why: str) -> str:
+    """Maria went in and said no "out"; Ben is told to look after her."""
+    happening_id = f"out/maria@{minute(OPEN_AT)}"
+    began = {"happening_id": happening_id, "room_id": None, "began_ms": minute(OPEN_AT), "ended_ms": None}
+    facts = {
+        "person": "Maria",
+        "phone": "+12025550141",
+        "room": "House 7",
+        "since_ms": minute(-20),
+        "why": why,
+    }
+    notice = {
+        "notice_key": f"{happening_id}/look after",
+        "kind": "look after",
+        "telling": "wake",
+        "room_id": "house-7",
+        "happening_id": happening_id,
+        "at_ms": minute(OPEN_AT),
+        "decided_ms": minute(OPEN_AT),
+        "use_by_ms": minute(OPEN_AT + 60),
+        "facts": {**facts, "at_ms": minute(OPEN_AT), "zone": house.farm["zone"], "invented": True},
+    }
+    async with house.database.write() as connection:
+        await ledger.save_happening(connection, 1, {**began, "closed_ms": None, "woke": 1, "part_of": None})
+        await ledger.add_notices(connection, 1, [notice])
+    return happening_id
+
+
+@pytest.mark.parametrize(
+    ("why", "words"),
+    [
+        ("going", "Maria went to House 7 at 06:50 and has not said out."),
+        ("working", "Maria has worked in House 7 since 06:50 and has not said out."),
+    ],
+)
+async def test_whoever_is_told_to_look_after_somebody_can_say_that_they_are_out(
+    house: LinkFarm, client: httpx.AsyncClient, why: str, words: str
+) -> None:
+    happening_id = await looked_for(house, why)
+    address = f"/a/{await house.link('ben', happening_id=happening_id)}"
+    page = await client.get(address)
+    assert said(page).startswith(words)
+    assert "Do not go in alone." in said(page)
+    assert said(page).endswith("Going Maria is out Cannot You answer as Ben.")
+
+    done = await client.post(address, data={"word": "out"})
+    assert said(done).startswith("Written down at 07:26: Maria is out.")
+    [row] = await written(house.database, "happenings", happening_id=happening_id)
+    assert row["ended_ms"] == minute(OPEN_AT)
 
 
 # --- strangers ------------------------------------------------------------------------------------------------
