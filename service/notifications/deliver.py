@@ -96,31 +96,32 @@ class Deliver:
         return [ready for row in rows if (ready := await self._prepare(connection, row, now_ms)) is not None]
 
     async def _prepare(self, connection: Connection, row: Record, now_ms: Instant) -> Ready | None:
-        if row["addressed"] and _is_called_off_when_finished(row):
-            # Trouble is not finished while a telling of it waits: it was answered while this one was on its way.
-            state = outbox.UNSURE if row["detail"] == outbox.ON_ITS_WAY else outbox.CANCELLED
-            await self._end(connection, row, state, now_ms, "answered or over before it went out")
-            return None
-        if now_ms > row["use_by_ms"]:
-            await self._end(connection, row, outbox.MISSED, now_ms, "too late to be useful; see the sheet")
-            return None
-        if Way(row["way"]) not in self.carriers:
-            # Said at once, so that the next person is told at once.
-            trouble = f"no way to send a {row['way']} is set up"
-            await self._end(connection, row, outbox.GAVE_UP, now_ms, trouble)
-            return None
-        figures = await figures_of(connection, self.farm["farm_id"])
-        if not await within_ceiling(connection, self.farm["farm_id"], row=row, figures=figures, now_ms=now_ms):
-            await self._end(connection, row, outbox.CANCELLED, now_ms, outbox.IN_THE_SUMMARY)
-            return None
-        message = await self.writing.message(connection, row, now_ms)
+        ended = await self._why_not(connection, row, now_ms)
+        message = None if ended else await self.writing.message(connection, row, now_ms)
         if message is None:
-            await self._end(connection, row, outbox.GAVE_UP, now_ms, f"no address for {row['way']}")
+            state, detail = ended or (outbox.GAVE_UP, f"no address for {row['way']}")
+            await self._end(connection, row, state, now_ms, detail)
             return None
         first = now_ms if row["first_try_ms"] is None else row["first_try_ms"]
         begun = {"text": row["text"] or message.text, "first_try_ms": first, "detail": outbox.ON_ITS_WAY}
         await outbox.begin_attempt(connection, self.farm["farm_id"], row["delivery_id"], begun)
         return Ready(row={**row, **begun}, message=message)
+
+    async def _why_not(self, connection: Connection, row: Record, now_ms: Instant) -> tuple[str, str] | None:
+        """Why a telling does not go out (any more): the state it ends in, and the words; else ``None``."""
+        if row["addressed"] and _is_called_off_when_finished(row):
+            # Trouble is not finished while a telling of it waits: it was answered while this one was on its way.
+            state = outbox.UNSURE if row["detail"] == outbox.ON_ITS_WAY else outbox.CANCELLED
+            return state, "answered or over before it went out"
+        if now_ms > row["use_by_ms"]:
+            return outbox.MISSED, "too late to be useful; see the sheet"
+        if Way(row["way"]) not in self.carriers:
+            # Said at once, so that the next person is told at once.
+            return outbox.GAVE_UP, f"no way to send a {row['way']} is set up"
+        figures = await figures_of(connection, self.farm["farm_id"])
+        if not await within_ceiling(connection, self.farm["farm_id"], row=row, figures=figures, now_ms=now_ms):
+            return outbox.CANCELLED, outbox.IN_THE_SUMMARY
+        return None
 
     async def _end(self, connection: Connection, row: Record, state: str, now_ms: Instant, detail: str) -> None:
         await outbox.end_attempt(
