@@ -9,9 +9,10 @@ from pydantic import AfterValidator, Field, model_validator
 
 from rules.model import Instant
 from service.api.access import AtDesk, changing
+from service.api.clock_change import clock_change_remarks
 from service.api.fields import Answered, Asked, Language, Name, Note, UnitsName, Who
 from service.api.problems import declared
-from service.localtime import clocks_change_at, local_date, zone_exists
+from service.localtime import zone_exists
 from service.storage import rooms
 
 router = APIRouter(prefix="/farm", tags=["farm"])
@@ -98,21 +99,12 @@ def _farm(row: dict[str, Any], now_ms: Instant) -> Farm:
 
 
 def _remarks(row: dict[str, Any], now_ms: Instant) -> list[str]:
-    """Rounds within an hour that clocks leave out or repeat: the sheet then comes once, but at another time."""
-    today = local_date(now_ms, row["zone"])
+    """Rounds within an hour that clocks leave out or repeat."""
     return [
-        clock_change_remark(f"the {name} round", row[f"{name}_round_minute"])
+        remark
         for name in ("morning", "evening")
-        if clocks_change_at(row[f"{name}_round_minute"], row["zone"], from_day=today)
+        for remark in clock_change_remarks(row, f"the {name} round", row[f"{name}_round_minute"], now_ms)
     ]
-
-
-def clock_change_remark(what: str, minute: int) -> str:
-    """What to say of a time of day that is left out or repeated when clocks change."""
-    return (
-        f"{what} is at {_clock(minute)}, an hour that clocks leave out or repeat here: on those two days of the "
-        "year what is due then is still sent once, but not at the time people expect; another hour is better"
-    )
 
 
 def _minute(clock: str) -> int:

@@ -97,3 +97,11 @@ async def test_nothing_may_be_left_out(one_api: Api, name: str) -> None:
 async def test_names_are_kept_in_one_spelling(one_api: Api) -> None:
     said = await one_api.put("/api/farm", {**CHANGE, "who": "  Jose\N{COMBINING ACUTE ACCENT} "})
     assert said["who"] == "Jos\N{LATIN SMALL LETTER E WITH ACUTE}"
+
+
+async def test_a_friday_page_in_such_an_hour_is_remarked_on_too(one_api: Api) -> None:
+    figure = await one_api.put("/api/figures/friday_minute", {"value": 150.0, "who": "Ines"})
+    noon = await one_api.put("/api/figures/friday_minute", {"value": 720.0, "who": "Ines"})
+
+    assert figure["remarks"][0].startswith("friday_minute is at 02:30")
+    assert noon["remarks"] == []
