@@ -8,6 +8,7 @@ from typing import Final
 
 from rules.model import MINUTE_MS, Instant
 from rules.silence import (
+    RARELY_MS,
     Again,
     HeardProbe,
     Look,
@@ -230,7 +231,7 @@ class Pass:
         silent = self._silent_since()
         held = None
         for room_id, room in self.rooms.items():
-            here = [h for h, row in self.probes.values() if row["room_id"] == room_id and h.reports_often]
+            here = [h for h, row in self.probes.values() if row["room_id"] == room_id and self._is_source(h)]
             lost = lost_in(room, probes=here, measured=self.measured, counts_from_ms=silent)
             key = (Scope.ROOM, room_id)
             row = self.open.get(key)
@@ -239,6 +240,11 @@ class Pass:
             elif lost is not None and not self._is_in_wide(lost) and self._is_blind(lost) and self._ask_now(key):
                 held = await self._holds() if held is None else held
                 await self._tell_room(lost, held)
+
+    def _is_source(self, probe: HeardProbe) -> bool:
+        """Whether a room is seen by this probe: it reports often, or is so new that nobody knows yet."""
+        is_new = probe.usual_ms is None and self.look.now_ms - probe.heard_ms < RARELY_MS
+        return probe.reports_often or is_new
 
     async def _holds(self) -> list[holds.HoldRow]:
         farm_id = self.story.farm["farm_id"]

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
-from rules.model import HOUR_MS, Instant
+from rules.model import HOUR_MS, MINUTE_MS, Instant
 from rules.silence import Scope
 from service.storage import ledger, outbox, silences
 from service.storage.database import Connection
@@ -16,12 +16,12 @@ from service.storage.silences import SilenceRow
 USE_BY_MS: Final = 2 * HOUR_MS
 QUIET_AFTER_MS: Final[Mapping[Scope, int]] = {
     Scope.ROOM: 6 * HOUR_MS,
-    Scope.GATEWAY: 6 * HOUR_MS,
-    Scope.SITE: HOUR_MS,
-    Scope.BROKER: HOUR_MS,
+    Scope.GATEWAY: HOUR_MS,
+    Scope.SITE: 20 * MINUTE_MS,
+    Scope.BROKER: 20 * MINUTE_MS,
 }
-"""Told once, the same thing is told again at the soonest after so long (judgement): what comes and goes must not
-make texts all night."""
+"""Told once, the same thing is told again at the soonest after so long, if it is silent then (judgement): what
+comes and goes must not make texts all night, and the more is blind, the sooner it is told again."""
 FIRST_CHECK: Final[Mapping[Scope, str]] = {
     Scope.ROOM: "probe",
     Scope.GATEWAY: "gateway",

@@ -239,6 +239,17 @@ async def test_a_probe_taken_out_of_its_room_is_over_without_a_word(line: Line) 
     assert all(ended for _, _, _, ended in await line.silences())
 
 
+async def test_a_new_probe_in_the_place_of_a_dead_one_is_seen_by_at_once(line: Line) -> None:
+    line.silent = {"h7-back", "h7-door"}
+    await line.live(8)
+    values = {"probe_id": "new", "room_id": "house-7", "place": "middle", "valid_from_ms": line.clock.at_ms}
+    async with line.database.write() as connection:
+        await rooms.place_probe(connection, 1, {**values, "recorded_ms": line.clock.at_ms, "who": "Ines"})
+    await line.report(["new"])
+    await line.live(6)
+    assert await line.woken() == []
+
+
 async def test_heard_only_as_rejected_is_heard(line: Line) -> None:
     line.only_rejected = {"h7-back", "h7-door"}
     await line.live(20)
@@ -261,6 +272,18 @@ async def test_the_whole_site_is_one_text_and_work_does_not_hold_it(line: Line) 
     await line.live(6)
     _, (kind, facts) = await line.woken()
     assert (kind, facts["still"], facts["since_ms"], facts["until_ms"]) == ("heard", [], minute(10), minute(34))
+
+
+async def test_a_site_that_comes_and_goes_is_told_again_after_twenty_minutes(line: Line) -> None:
+    for _ in range(2):
+        line.silent = set(PROBES)
+        await line.live(5)
+        line.silent = set()
+        await line.live(5)
+    assert [kind for kind, _ in await line.woken()] == ["silence", "heard"]
+    line.silent = set(PROBES)
+    await line.live(10)
+    assert [kind for kind, _ in await line.woken()] == ["silence", "heard", "silence"]
 
 
 async def test_rooms_still_not_heard_when_the_site_is_are_named_and_told_later(line: Line) -> None:
