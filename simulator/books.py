@@ -21,6 +21,10 @@ class Person:
     phone: str
     after_minutes: int
     """How long after the first, when nobody has answered."""
+    language: str = "en"
+    is_manager: bool = False
+    turns_from: str | None = None
+    """When the first of the turns of a week begins, on the farm's clock; every second week is this person's."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,9 +42,29 @@ class Batch:
 
 
 PEOPLE: Final = (
-    Person(person_id="ida", name="Ida Quillfeather", phone="+15185550117", after_minutes=0),
-    Person(person_id="bram", name="Bram Ostwick", phone="+15185550142", after_minutes=10),
+    Person(
+        person_id="ida",
+        name="Ida Quillfeather",
+        phone="+15185550117",
+        after_minutes=10,
+        turns_from="2026-11-02T08:00",
+    ),
+    Person(
+        person_id="bram",
+        name="Bram Ostwick",
+        phone="+15185550142",
+        after_minutes=10,
+        turns_from="2026-11-09T08:00",
+    ),
+    Person(person_id="rosalba", name="Rosalba Trigo", phone="+15185550163", after_minutes=20, language="es"),
+    Person(person_id="edda", name="Edda Marlwood", phone="+15185550188", after_minutes=30, is_manager=True),
 )
+ROTA_ID: Final = "on-call"
+ROTA_NAME: Final = "On call"
+TURN_MINUTES: Final = 7 * 24 * 60
+TURN_REPEATS: Final = "FREQ=WEEKLY;INTERVAL=2;BYDAY=MO"
+TOLD_FIRST: Final = ("ida", "bram")
+"""Whose turn it is on the evening of the demo, and who comes next."""
 GROWER: Final = PEOPLE[0].name
 """Stands for the figures and signs what is set up."""
 

@@ -74,13 +74,29 @@ def _set_up_people(api: FarmApi, who: dict[str, str]) -> None:
             "phone": person.phone,
             "email": None,
             "units": "metric",
-            "language": "en",
+            "language": person.language,
             "active": True,
+            "manager": person.is_manager,
         }
         api.put(f"/people/{person.person_id}", body | who)
-    lines = [{"person_id": p.person_id, "after_minutes": p.after_minutes} for p in books.PEOPLE]
+    _set_up_rota(api, who)
+    rota: list[dict[str, Any]] = [{"rota_id": books.ROTA_ID, "after_minutes": 0}]
+    lines = rota + [{"person_id": p.person_id, "after_minutes": p.after_minutes} for p in books.PEOPLE]
     for time in TELLING_TIMES:
         api.put(f"/call-lists/{time}", {"lines": lines} | who)
+
+
+def _set_up_rota(api: FarmApi, who: dict[str, str]) -> None:
+    api.put(f"/rotas/{books.ROTA_ID}", {"name": books.ROTA_NAME} | who)
+    for person in books.PEOPLE:
+        if person.turns_from is not None:
+            turn = {
+                "person_id": person.person_id,
+                "starts": person.turns_from,
+                "minutes": books.TURN_MINUTES,
+                "repeats": books.TURN_REPEATS,
+            }
+            api.put(f"/rotas/{books.ROTA_ID}/turns/{person.person_id}", turn | who)
 
 
 def _farm() -> dict[str, Any]:

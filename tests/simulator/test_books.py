@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from datetime import UTC, datetime, timedelta
 from importlib.resources import files
 
 import phonenumbers
@@ -44,3 +45,17 @@ def test_every_stage_is_in_a_shipped_profile_and_not_overstayed(batch: books.Bat
 def test_ids_are_unique() -> None:
     for ids in ([b.batch_id for b in books.BATCHES], [p.person_id for p in books.PEOPLE]):
         assert len(ids) == len(set(ids))
+
+
+def test_the_turns_of_two_people_leave_no_gap_and_the_first_is_on_call_that_evening() -> None:
+    first, second = (person for person in books.PEOPLE if person.turns_from is not None)
+    begins = [datetime.fromisoformat(str(person.turns_from)) for person in (first, second)]
+    assert begins[1] - begins[0] == timedelta(minutes=books.TURN_MINUTES)
+    evening = datetime.fromtimestamp(farm.DEMO_EVENING_MS / 1000, UTC).replace(tzinfo=None)
+    passed = (evening - begins[0]) // timedelta(minutes=books.TURN_MINUTES)
+    assert (first, second)[passed % 2].person_id == books.TOLD_FIRST[0]
+
+
+def test_somebody_reads_spanish_and_somebody_manages() -> None:
+    assert {person.language for person in books.PEOPLE} == {"en", "es"}
+    assert any(person.is_manager for person in books.PEOPLE)
