@@ -1,6 +1,6 @@
-"""The page of an answering link, over real HTTP: who may look, who may answer, and what strangers learn.
+"""The page of an answering link, over real HTTP: who may look, and who may answer.
 
-What a GET may do is RFC 9110 section 9.2.1 (safe methods); 410 and 429 are section 15.5.11 and RFC 6585 section 4.
+What a GET may do is RFC 9110 section 9.2.1 (safe methods); 410 is section 15.5.11.
 """
 
 from __future__ import annotations
@@ -8,7 +8,6 @@ from __future__ import annotations
 import asyncio
 import re
 from collections.abc import AsyncIterator
-from contextlib import asynccontextmanager
 from typing import Any, Final
 
 import httpx
@@ -18,16 +17,12 @@ from sqlalchemy import update
 from service.storage import ledger
 from service.storage.database import Database
 from service.storage.tables import metadata, people
-from service.watch.links import signed_id, token_of
-from service.web.guesses import MOST, REST_MS
-from tests.support import farmyard
 from tests.support.clock import HandClock
 from tests.support.link_farm import LINK_MINUTES, OPEN_AT, LinkFarm, dry_house
-from tests.support.page_server import serving
+from tests.support.link_pages import FORGED, onward, open_client, said
 from tests.support.watched import minute
 from tests.support.written import written
 
-FORGED: Final = "A" * 24
 LARGEST_PAGE_BYTES: Final = 10_000
 
 
@@ -47,30 +42,8 @@ async def client(house: LinkFarm, clock: HandClock) -> AsyncIterator[httpx.Async
         yield opened
 
 
-@asynccontextmanager
-async def open_client(house: LinkFarm, clock: HandClock) -> AsyncIterator[httpx.AsyncClient]:
-    """A client of the pages on a real socket."""
-    async with (
-        serving(farmyard.desk(house.database, house.farm, clock)) as address,
-        httpx.AsyncClient(base_url=address) as client,
-    ):
-        yield client
-
-
 async def everything(database: Database) -> dict[str, list[dict[str, Any]]]:
     return {name: await written(database, name) for name in metadata.tables}
-
-
-def said(answer: httpx.Response) -> str:
-    """The words of a page."""
-    body = answer.text.partition("<main>")[2]
-    return " ".join(re.sub(r"<[^>]*>", " ", body).split())
-
-
-def onward(answer: httpx.Response) -> str:
-    found = re.search(r'href="(/a/[A-Za-z0-9_-]{24})"', answer.text)
-    assert found, said(answer)
-    return found[1]
 
 
 # --- looking --------------------------------------------------------------------------------------------------
@@ -336,71 +309,3 @@ async def test_whoever_is_told_to_look_after_somebody_can_say_that_they_are_out(
     assert said(done).startswith("Written down at 07:26: Maria is out.")
     [row] = await written(house.database, "happenings", happening_id=happening_id)
     assert row["ended_ms"] == minute(OPEN_AT)
-
-
-# --- strangers ------------------------------------------------------------------------------------------------
-
-
-async def test_every_refusal_is_the_same_to_the_last_byte(house: LinkFarm, client: httpx.AsyncClient) -> None:
-    """Forged, of nobody, of somebody who left, about nothing, cut, changed: status, headers and body are equal."""
-    real, gone = await house.link(), await house.link("ben")
-    async with house.database.write() as connection:
-        await connection.execute(update(people).where(people.c.person_id == "ben").values(active=0))
-    refused = [
-        FORGED,
-        real[:-1],
-        real[:-1] + ("A" if real[-1] != "A" else "B"),
-        gone,
-        token_of(house.secret, 1, "00" * 8),
-        token_of("00" * 32, 1, str(signed_id(house.secret, 1, real))),
-        await house.link("nobody-here"),
-        await house.link(happening_id="house-3@1"),
-        "maria",
-        "x" * 500,
-        "%00",
-    ]
-    for method in ("GET", "POST"):
-        seen = set()
-        for token in refused:
-            answer = await client.request(method, f"/a/{token}", content=b"word=going")
-            headers = sorted((n, v) for n, v in answer.headers.items() if n != "date")
-            seen.add((answer.status_code, answer.content, tuple(headers)))
-        assert [status for status, *_ in seen] == [404]
-    assert await house.words() == []
-
-
-async def test_a_refusal_names_nobody_and_no_farm(house: LinkFarm, client: httpx.AsyncClient) -> None:
-    page = await client.get(f"/a/{FORGED}")
-    assert said(page).startswith("This address leads nowhere.")
-    assert "Esta dirección no lleva a nada." in said(page)
-    for name in ("Maria", "Ben", house.farm["name"], house.farm["place"], "House"):
-        assert name not in page.text
-
-
-async def test_guessing_is_slowed_and_a_right_link_works_all_the_same(
-    house: LinkFarm, client: httpx.AsyncClient, clock: HandClock
-) -> None:
-    for _ in range(MOST):
-        assert (await client.get(f"/a/{FORGED}")).status_code == 404
-    slowed = await client.get(f"/a/{FORGED}")
-    assert slowed.status_code == 429
-    assert slowed.headers["retry-after"] == "300"
-
-    address = f"/a/{await house.link()}"
-    assert (await client.get(address)).status_code == 200
-    assert (await client.post(address, data={"word": "going"})).status_code == 200
-
-    clock.forward(REST_MS)
-    assert (await client.get(f"/a/{FORGED}")).status_code == 404
-
-
-async def test_a_forged_link_asks_the_database_nothing(house: LinkFarm, client: httpx.AsyncClient) -> None:
-    """Once the secret is known, a stranger costs us a computation: there is no table of links to be asked here."""
-    address = f"/a/{await house.link()}"
-    assert (await client.get(address)).status_code == 200
-    async with house.database.write() as connection:
-        await connection.exec_driver_sql("ALTER TABLE links RENAME TO put_away")
-    assert (await client.get(f"/a/{FORGED}")).status_code == 404
-    broken = await client.get(address)
-    assert broken.status_code == 500
-    assert said(broken).startswith("Not possible just now.")
