@@ -8,6 +8,7 @@ from typing import Final
 from rules.model import Instant
 from service.log import log
 from service.notifications.carriers.message import Message
+from service.notifications.enclosures import with_earlier, with_picture
 from service.notifications.render import plain, render
 from service.notifications.routing import AT_THE_FARM, Way
 from service.storage import outbox, people, rooms
@@ -40,7 +41,7 @@ class Writing:
         A text is written once: a later try says the same as the first.
         """
         if row["person_id"] == AT_THE_FARM:
-            return self._for_the_farm(row, now_ms)
+            return await self._for_the_farm(connection, row, now_ms)
         person = await people.person(connection, self.farm["farm_id"], row["person_id"])
         to = person["phone"] if Way(row["way"]) in BY_PHONE else person["email"]
         if not to:
@@ -50,13 +51,17 @@ class Writing:
         message = _message(row, text, to=to, language=reader.language, now_ms=now_ms)
         if row["way"] != Way.MAIL:
             return message
+        message = await with_picture(connection, self.farm, row, message, units=reader.units, now_ms=now_ms)
         link = await self._link(connection, row)
         return message if link is None else replace(message, facts={**row["facts"], "link": link})
 
-    def _for_the_farm(self, row: Record, now_ms: Instant) -> Message:
+    async def _for_the_farm(self, connection: Connection, row: Record, now_ms: Instant) -> Message:
         reader = Reader(units=self.farm["units"], language=_language(self.farm["language"]))
         text = row["text"] or written(row, reader, now_ms)
-        return _message(row, text, to="", language=reader.language, now_ms=now_ms)
+        message = _message(row, text, to="", language=reader.language, now_ms=now_ms)
+        if row["way"] != Way.WEBHOOK:
+            return message
+        return await with_earlier(connection, self.farm["farm_id"], row, message)
 
     async def _reader(self, connection: Connection, person: Record, row: Record) -> Reader:
         reader = Reader(units=person["units"], language=_language(person["language"]), name=person["name"])
