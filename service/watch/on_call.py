@@ -202,10 +202,10 @@ def _why_not(person: Record, room_id: str | None, minute: int | None, *, danger:
     has_hours = from_minute is not None and to_minute is not None
     if minute is not None and has_hours and not is_within(minute, from_minute, to_minute):
         return NOT_NOW
-    return None if can_be_told(person) else NO_TEXTS
+    return None if _hears_otherwise(person) else NO_TEXTS
 
 
-def can_be_told(person: Record) -> bool:
+def _hears_otherwise(person: Record) -> bool:
     """False for somebody who wants no texts and has no other way."""
     has_call = person["way"] == "voice" and person["phone"]
     return person["opted_out_ms"] is None or bool(person["email"] or has_call)
