@@ -19,7 +19,7 @@ from service.watch.replies import Reply, Result, take_reply
 from service.wording.reader import Reader
 from tests.support import farmyard
 from tests.support.clock import HandClock
-from tests.support.watched import minute
+from tests.support.watched import DRY_HALF_HOUR, hear, judge_at, minute
 from tests.support.written import written
 
 MARIA, BEN, STRANGER = "+12025550141", "+12025550142", "+12025550199"
@@ -63,6 +63,19 @@ class Phones:
 def phones(database: Database, farm: dict[str, Any]) -> Phones:
     clock = HandClock(minute(0))
     return Phones(desk=farmyard.desk(database, farm, clock), clock=clock, numbers=count())
+
+
+async def dry_house(database: Database, farm: dict[str, Any]) -> Phones:
+    """House 7 is dry since minute 5, and told since minute 13; it is minute 15."""
+    await hear(database, DRY_HALF_HOUR[:16])
+    await judge_at(database, farm, 15)
+    return phones(database, farm)
+
+
+async def answers(database: Database) -> list[tuple[str, str, str]]:
+    """Who answered what to which happening, without its moment."""
+    rows = await written(database, "answers")
+    return [(row["person_id"], row["word"], row["happening_id"].partition("@")[0]) for row in rows]
 
 
 async def change_person(database: Database, person_id: str, **values: Any) -> None:
