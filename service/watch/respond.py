@@ -134,7 +134,8 @@ async def _act(
     """Do what an answer means for one happening."""
     happening_id, name = str(happening["happening_id"]), str(who["name"])
     for_people = happening_id.endswith(ledger.PEOPLE_MARK)
-    if word is Word.CANNOT and list(going) == [who["person_id"]] and happening["ended_ms"] is None:
+    goes_on = happening["ended_ms"] is None and happening["part_of"] is None  # a part is told with the whole
+    if word is Word.CANNOT and list(going) == [who["person_id"]] and goes_on:
         await outbox.open_again(connection, farm_id, happening_id, now_ms=now_ms)
     if word not in STOPS or (word is Word.PROBE and for_people):
         return

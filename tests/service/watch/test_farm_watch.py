@@ -182,6 +182,7 @@ async def test_whoever_cannot_go_after_all_does_not_set_every_house_telling(data
                 way="text",
                 now_ms=minute(at),
             )
+    assert {row["addressed"] for row in await farm.notices("trouble")} == {1}
     before = len(farm.texts())
     await farm.until(40, dry_from(5, 5, 5), step=5)
     assert not any("shiitake" in text for text in farm.texts()[before:])
