@@ -94,11 +94,8 @@ async def take(
         NotFound: there is no such happening or person.
     """
     person = await people.person(connection, farm_id, person_id)
-    happening = await ledger.happening(connection, farm_id, happening_id)
-    parts = [happening, *await ledger.parts_of(connection, farm_id, happening_id)]
-    for room_id in sorted({str(part["room_id"]) for part in parts if part["room_id"]}):
-        await judgements.lock(connection, farm_id, room_id)
-    happening = await ledger.happening(connection, farm_id, happening_id)
+    parts = await _taken_up(connection, farm_id, happening_id)
+    happening = parts[0]
     going = await _going(connection, farm_id, happening_id)
     told = await outbox.tellings_of(connection, farm_id, happening_id)
     for part in parts:
@@ -119,6 +116,15 @@ async def take(
         going_before=tuple(row["name"] for row in names),
         told=len(others),
     )
+
+
+async def _taken_up(connection: Connection, farm_id: int, happening_id: str) -> list[Record]:
+    """A happening, and those that are told as one with it; their rooms are taken, always in the same order."""
+    parts = await ledger.parts_of(connection, farm_id, happening_id)
+    whole = await ledger.happening(connection, farm_id, happening_id)
+    for room_id in sorted({str(part["room_id"]) for part in (whole, *parts) if part["room_id"]}):
+        await judgements.lock(connection, farm_id, room_id)
+    return [await ledger.happening(connection, farm_id, happening_id), *parts]
 
 
 async def _act(

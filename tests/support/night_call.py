@@ -175,6 +175,18 @@ def is_confirmation(text: str) -> bool:
     return any(mark in text for mark in marks)
 
 
+async def _call_list(database: Database, proven: Sequence[str]) -> None:
+    for person in ("cal", "dee"):
+        await add_person(database, person, NUMBERS[person])
+    await set_call_list(database, *CALL_LIST)
+    people = metadata.tables["people"]
+    async with database.write() as connection:
+        await connection.execute(update(people).values(email=None))
+        await connection.execute(
+            update(people).where(people.c.person_id.in_(list(proven))).values(round_trip_ms=minute(-100))
+        )
+
+
 @asynccontextmanager
 async def night_call(
     database: Database,
@@ -185,15 +197,7 @@ async def night_call(
 ) -> AsyncGenerator[NightCall]:
     """The farm, the gateway and the call list; ``proven`` people have answered a test text before."""
     farm = await watched_farm(database)
-    for person in ("cal", "dee"):
-        await add_person(database, person, NUMBERS[person])
-    await set_call_list(database, *CALL_LIST)
-    people = metadata.tables["people"]
-    async with database.write() as connection:
-        await connection.execute(update(people).values(email=None))
-        await connection.execute(
-            update(people).where(people.c.person_id.in_(list(proven))).values(round_trip_ms=minute(-100))
-        )
+    await _call_list(database, proven)
     clock = HandClock(minute(0))
     with pretend_gateway() as gateway:
         async with httpx.AsyncClient() as client:
