@@ -47,7 +47,7 @@ class ModemSettings(BaseModel):
 
     device: Path
     speed: int = 115_200
-    timeout_s: float = 60.0
+    timeout_s: float = 45.0
     valid_min: int = Field(default=60, ge=5)
     """How long the network tries to reach a phone that is off."""
     receive: bool = True

@@ -48,8 +48,8 @@ class ModemLine:
 
     device: Path
     speed: int = 115_200
-    timeout_s: float = 60.0
-    """For one text. Networks answer within seconds, and seldom within a minute."""
+    timeout_s: float = 45.0
+    """For one text, and as long again for one's turn; with a gateway's time before that, within a claim's 2 min."""
     valid_ms: int = 60 * MINUTE_MS
     """How long the network tries to reach a phone that is off."""
 
