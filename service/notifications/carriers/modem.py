@@ -49,7 +49,7 @@ class ModemLine:
     device: Path
     speed: int = 115_200
     timeout_s: float = 45.0
-    """For one text, and as long again for one's turn; with a gateway's time before that, within a claim's 2 min."""
+    """For one text, and as long again for one's turn: with a gateway's time before it, within a claim's 2 min."""
     valid_ms: int = 60 * MINUTE_MS
     """How long the network tries to reach a phone that is off."""
 
