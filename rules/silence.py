@@ -96,18 +96,25 @@ class Silent:
     probes: tuple[str, ...]
 
 
-def usual_interval_ms(received_ms: Iterable[Instant]) -> int | None:
-    """How long usually passes between two times at which something was received.
+def usual_interval_ms(times: Iterable[tuple[Instant, Instant]]) -> int | None:
+    """How long usually passes before a probe is heard again.
 
     Args:
-        received_ms: some of the newest, in any order. What was received at one moment counts once: a probe that
-            sends an hour's readings in one message reports once an hour.
+        times: when some of its newest readings were measured and received, in any order.
 
     Returns:
-        The median, which a night of outages and a day of repeats do not move far; ``None`` for fewer than
-        :data:`LEAST_INTERVALS`.
+        The longer of two medians, which a night of outages does not move far. By time received alone, a queue that
+        was delivered in one second would look like a probe that reports all the time; by time measured alone, a
+        probe that sends an hour's readings in one message would be missed within minutes. ``None`` when one of
+        them rests on fewer than :data:`LEAST_INTERVALS`.
     """
-    intervals = [b - a for a, b in pairwise(sorted(set(received_ms)))]
+    pairs = list(times)
+    measured, received = (_median_ms(pair[n] for pair in pairs) for n in (0, 1))
+    return None if measured is None or received is None else max(measured, received)
+
+
+def _median_ms(moments: Iterable[Instant]) -> int | None:
+    intervals = [b - a for a, b in pairwise(sorted(set(moments)))]
     return round(median(intervals)) if len(intervals) >= LEAST_INTERVALS else None
 
 

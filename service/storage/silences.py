@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any, Final
+from typing import Any
 
 from sqlalchemy import Select, func, select, update
 from sqlalchemy.ext.asyncio import AsyncConnection
@@ -19,9 +19,6 @@ from service.errors import NotFound
 from service.storage.insert import insert_into
 from service.storage.rows import Record, many
 from service.storage.tables import alarms, probes, readings, series, silences
-
-NEWEST: Final = 32
-"""So many of the newest readings of a series say how often its probe reports."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -102,16 +99,18 @@ async def measured_series(connection: AsyncConnection, farm_id: int) -> dict[str
     return found
 
 
-async def newest_received_ms(connection: AsyncConnection, farm_id: int, series_id: int) -> list[Instant]:
-    """When the newest readings of a series were received."""
+async def newest_times(
+    connection: AsyncConnection, farm_id: int, series_id: int, *, limit: int
+) -> list[tuple[Instant, Instant]]:
+    """When the newest readings of a series were measured, and when they were received."""
     r = readings.c
     statement = (
-        select(r.at_ms + r.late_ms)
+        select(r.at_ms, r.at_ms + r.late_ms)
         .where(r.farm_id == farm_id, r.series_id == series_id)
         .order_by(r.at_ms.desc())
-        .limit(NEWEST)
+        .limit(limit)
     )
-    return list(await connection.scalars(statement))
+    return [(at_ms, received_ms) for at_ms, received_ms in await connection.execute(statement)]
 
 
 async def set_gateway(connection: AsyncConnection, farm_id: int, probe_id: str, gateway: str | None) -> None:

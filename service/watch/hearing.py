@@ -19,6 +19,11 @@ KEEP_MS: Final = 3 * DAY_MS
 LOOK_AGAIN_MS: Final = 10 * MINUTE_MS
 """So often is it worked out anew how often a probe reports; sooner while that is not known."""
 LOOK_AGAIN_UNKNOWN_MS: Final = MINUTE_MS
+NEWEST: Final = 32
+NEWEST_OF_MANY: Final = 512
+"""So many of the newest readings of a series say how often its probe reports."""
+GIVEN_UP: Final = 10
+"""What a probe has not sent for so many of its intervals, while it sent other things, it sends no longer."""
 
 
 @dataclass(slots=True)
@@ -52,7 +57,7 @@ class Ears:
 
 @dataclass(slots=True)
 class Habits:
-    """How often each probe reports: the median of the newest intervals of its quickest series, by time received.
+    """How often each probe reports: medians of the newest intervals of its quickest series.
 
     Worked out from a few newest readings, once in :data:`LOOK_AGAIN_MS` for each probe, so that a pass costs no
     look at readings at all.
@@ -83,12 +88,27 @@ class Habits:
 
 
 async def usual_of(connection: Connection, farm_id: int, numbers: dict[str, int]) -> int | None:
-    """How often a probe with these series is usually heard."""
-    every = [
-        usual_interval_ms(await silences.newest_received_ms(connection, farm_id, number))
-        for number in numbers.values()
-    ]
-    return min((one for one in every if one is not None), default=None)
+    """How often a probe with these series is usually heard; by the quickest of those that it still sends."""
+    every = [await _habit_of_series(connection, farm_id, number) for number in numbers.values()]
+    known = [habit for habit in every if habit is not None]
+    newest_ms = max((heard_ms for heard_ms, _ in known), default=0)
+    still_sent = (usual_ms for heard_ms, usual_ms in known if newest_ms - heard_ms <= GIVEN_UP * usual_ms)
+    return min(still_sent, default=None)
+
+
+async def _habit_of_series(connection: Connection, farm_id: int, number: int) -> tuple[Instant, int] | None:
+    """When a series was last received, and its usual interval.
+
+    By a few of its newest readings; by more where those came in one message, or out of one queue.
+    """
+    for limit in (NEWEST, NEWEST_OF_MANY):
+        times = await silences.newest_times(connection, farm_id, number, limit=limit)
+        usual_ms = usual_interval_ms(times)
+        if usual_ms is not None:
+            return max(received_ms for _, received_ms in times), usual_ms
+        if len(times) < limit:
+            return None
+    return None
 
 
 async def usual_intervals(connection: Connection, farm_id: int, probes: Iterable[str]) -> dict[str, int]:

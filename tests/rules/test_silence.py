@@ -227,13 +227,26 @@ def test_nothing_that_stays_unheard_is_forgotten(heard: list[int], gateways: lis
 # --- what is usual, and heard again -----------------------------------------------------------------------------
 
 
-def test_the_usual_interval_is_a_median_of_times_received() -> None:
-    minutes = [0, 1, 2, 3, 63, 64, 65]
-    assert usual_interval_ms(m * MINUTE_MS for m in minutes) == MINUTE_MS
-    # Sixty readings in one message were received at one moment.
-    assert usual_interval_ms([h * HOUR_MS for h in (0, 1, 2, 3) for _ in range(60)]) == HOUR_MS
-    assert usual_interval_ms([0, 1, 2]) is None
+def as_they_came(*minutes: float) -> list[tuple[int, int]]:
+    """Readings that were received when they were measured."""
+    return [(round(m * MINUTE_MS), round(m * MINUTE_MS)) for m in minutes]
+
+
+def test_the_usual_interval_is_a_median() -> None:
+    assert usual_interval_ms(as_they_came(0, 1, 2, 3, 63, 64, 65)) == MINUTE_MS
+    assert usual_interval_ms(as_they_came(0, 1, 2)) is None
     assert usual_interval_ms([]) is None
+
+
+def test_an_hour_of_readings_in_one_message_is_one_hearing_an_hour() -> None:
+    packs = [(h * HOUR_MS - n * MINUTE_MS, h * HOUR_MS) for h in range(4) for n in range(60)]
+    assert usual_interval_ms(packs) == HOUR_MS
+    assert usual_interval_ms(packs[:60]) is None
+
+
+def test_a_queue_delivered_at_once_does_not_make_a_probe_quick() -> None:
+    queue = [(n * 5 * MINUTE_MS, 7 * HOUR_MS + n) for n in range(30)]
+    assert usual_interval_ms(queue) == 5 * MINUTE_MS
 
 
 def again(heard_from: float | None, *, newest: float, now: float, silent: bool = False, limit: float = 3) -> Again:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from rules.model import MINUTE_MS, Quantity
+from rules.model import HOUR_MS, MINUTE_MS, Quantity
 from rules.silence import listened_ms
 from service.storage.database import Database
 from service.storage.silences import measured_series
@@ -84,10 +84,23 @@ async def test_what_is_usual_is_worked_out_now_and_then(database: Database) -> N
 async def test_the_quickest_of_what_a_probe_measures_counts_and_contacts_do_not(database: Database) -> None:
     await farmyard.settle(database)
     await send(database, every_minutes=60, count=6, quantity=Quantity.BATTERY)
-    await send(database, every_minutes=2, count=6)
+    await send(database, every_minutes=2, count=6, from_ms=NOW_MS - HOUR_MS)
     await send(database, every_minutes=1, count=6, quantity=Quantity.DOOR, value=1.0)
     async with database.read() as connection:
         assert await usual_intervals(connection, 1, ["h7-back", "h7-door"]) == {"h7-back": 2 * MINUTE_MS}
+
+
+async def test_an_hour_of_readings_in_one_message_is_one_hearing_an_hour(database: Database) -> None:
+    await farmyard.settle(database)
+    for hour in range(5):
+        pack_ms = NOW_MS + hour * HOUR_MS
+        for minute in range(60):
+            at_ms = pack_ms - minute * MINUTE_MS
+            await farmyard.send(
+                database, 1, "h7-back", Quantity.HUMIDITY, [(at_ms, 90.0)], late_ms=pack_ms - at_ms
+            )
+    async with database.read() as connection:
+        assert await usual_intervals(connection, 1, ["h7-back"]) == {"h7-back": HOUR_MS}
 
 
 async def send(

@@ -41,6 +41,7 @@ class Line:
     horizon: Horizon = field(default_factory=Horizon)
     silent: set[str] = field(default_factory=set)
     only_rejected: set[str] = field(default_factory=set)
+    values: dict[Quantity, float] = field(default_factory=lambda: dict(VALUES))
     watch: SilenceWatch = field(init=False)
 
     def __post_init__(self) -> None:
@@ -79,7 +80,7 @@ class Line:
             return incoming, Decoded(rejected=(why,), heard=frozenset({ProbeId(probe)}))
         understood = tuple(
             Understood(reading=Reading(probe=ProbeId(probe), quantity=q, at_ms=at_ms, value=v), timed=True)
-            for q, v in VALUES.items()
+            for q, v in self.values.items()
         )
         return incoming, Decoded(understood=understood, heard=frozenset({ProbeId(probe)}))
 
@@ -350,6 +351,25 @@ async def test_after_six_hours_of_our_own_nobody_is_woken_for_silence_that_was_o
     ((since_ms, ended_ms),) = await line.rows("SELECT since_ms, ended_ms FROM silences")
     assert since_ms == minute(10)
     assert 6 * HOUR_MS < ended_ms - minute(10) <= 6 * HOUR_MS + 2 * MINUTE_MS
+
+
+async def test_what_queued_up_while_we_were_down_makes_no_probe_quick(line: Line) -> None:
+    """Probes that report every five minutes; six hours of them are delivered at once, then life goes on."""
+    from_ms = line.clock.at_ms
+    line.restart()
+    line.clock.forward(6 * HOUR_MS)
+    now_ms = line.clock.at_ms
+    await line.watch.begin()
+    for probe in PROBES:
+        points = [(at_ms, 92.0) for at_ms in range(from_ms, now_ms, 5 * MINUTE_MS)]
+        for n, (at_ms, value) in enumerate(points):
+            late_ms = now_ms + n - at_ms
+            await farmyard.send(line.database, 1, probe, Quantity.HUMIDITY, [(at_ms, value)], late_ms=late_ms)
+    line.silent, line.values = set(PROBES), {Quantity.HUMIDITY: 92.0}
+    for _ in range(4):
+        await line.live(5)
+        await line.report(PROBES)
+    assert [s for s in await line.silences() if s[0] != "houseband"] == []
 
 
 async def test_a_machine_that_slept_did_not_listen(line: Line) -> None:
