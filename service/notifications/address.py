@@ -25,7 +25,7 @@ from service.notifications.routing import (
     Way,
     next_step,
 )
-from service.storage import outbox, rooms
+from service.storage import ledger, outbox, rooms
 from service.storage.database import Connection, Database
 from service.storage.figures import Figures, figures_of
 from service.storage.outbox import TO_THOSE_WOKEN
@@ -166,7 +166,8 @@ class Address:
             await outbox.cancel_waiting(connection, farm_id, happening, at_ms=now_ms, why=ends, spare=tuple(ENDS))
         told = await outbox.tellings_of(connection, farm_id, happening)
         first = [t for t in told if t["kind"] not in TO_THOSE_WOKEN]
-        tell = () if notice["telling"] == "round" else _those_woken(first, notice)
+        alone = (await ledger.happening(connection, farm_id, happening))["part_of"] is None
+        tell = _those_woken(first, notice) if alone and notice["telling"] != "round" else ()
         await self._add(connection, notice, tell, now_ms)
         if ends is None or not any(t["state"] == outbox.WAITING for t in first):
             await outbox.finish_addressing(connection, farm_id, notice["notice_key"])

@@ -91,7 +91,7 @@ async def _hold(connection: Connection, farm_id: int, row: Record, *, sent: int,
     waiting = await full_hours.untold_summary(connection, farm_id, person_id)
     if waiting is not None:
         facts = one_more(waiting["facts"], row["facts"], now_ms=now_ms)
-        await full_hours.set_facts(connection, farm_id, waiting["notice_key"], facts)
+        await outbox.set_facts(connection, farm_id, waiting["notice_key"], facts)
         return
     farm = await rooms.farm(connection, farm_id)
     last_ms = await full_hours.last_summary_ms(connection, farm_id, person_id)

@@ -6,7 +6,7 @@ import json
 from collections.abc import Collection
 from typing import Any
 
-from sqlalchemy import Select, and_, func, or_, select, update
+from sqlalchemy import Select, and_, func, or_, select
 from sqlalchemy.ext.asyncio import AsyncConnection
 
 from rules.model import Instant
@@ -73,9 +73,3 @@ def _summaries(farm_id: int, person_id: str) -> Select[Any]:
         .where(n.farm_id == farm_id, n.kind == SUMMARY, d.person_id == person_id)
         .order_by(n.decided_ms.desc())
     )
-
-
-async def set_facts(connection: AsyncConnection, farm_id: int, notice_key: str, facts: Record) -> None:
-    """Write what a summary says that nobody has been sent yet."""
-    mine = (notices.c.farm_id == farm_id) & (notices.c.notice_key == notice_key) & (notices.c.kind == SUMMARY)
-    await connection.execute(update(notices).where(mine).values(facts=json.dumps(facts)))

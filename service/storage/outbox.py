@@ -71,6 +71,12 @@ def _with_facts(row: Record) -> Record:
     return {**row, "facts": json.loads(row["facts"])}
 
 
+async def set_facts(connection: AsyncConnection, farm_id: int, notice_key: str, facts: Record) -> None:
+    """Write what those will read who are told of a notice from now on."""
+    mine = (notices.c.farm_id == farm_id) & (notices.c.notice_key == notice_key)
+    await connection.execute(update(notices).where(mine).values(facts=json.dumps(facts)))
+
+
 async def finish_addressing(connection: AsyncConnection, farm_id: int, notice_key: str) -> None:
     """Nobody further will be told of this notice."""
     mine = (notices.c.farm_id == farm_id) & (notices.c.notice_key == notice_key)

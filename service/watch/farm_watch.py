@@ -140,10 +140,25 @@ class FarmWatch:
         joined: set[str] = set()
         for notice in await sites.open_sites(connection, self.farm["farm_id"], SITE_MARK):
             ongoing = await self._ongoing(connection, notice)
-            for row in (row for row in sight.fresh if row["notice_key"] not in joined):
-                if joins(_trouble(row, told=False), ongoing, contacts=sight.contacts, by=sight.by):
-                    joined |= await self._take(connection, [row], of=notice["happening_id"])
+            follow = [
+                row
+                for row in sight.fresh
+                if row["notice_key"] not in joined
+                and joins(_trouble(row, told=False), ongoing, contacts=sight.contacts, by=sight.by)
+            ]
+            taken = await self._take(connection, follow, of=notice["happening_id"])
+            if taken:
+                await self._name_too(connection, notice, [r for r in follow if r["notice_key"] in taken])
+            joined |= taken
         return joined
+
+    async def _name_too(self, connection: Connection, notice: Record, rows: Sequence[Record]) -> None:
+        """Whoever is told from now on, or once more, reads of the rooms that followed as well."""
+        farm_id, facts = self.farm["farm_id"], notice["facts"]
+        room_ids = {*facts["room_ids"], *(str(row["room_id"]) for row in rows)}
+        known = [room for room in await rooms.all_rooms(connection, farm_id) if room["room_id"] in room_ids]
+        more = {"room_ids": [r["room_id"] for r in known], "rooms": [r["text_name"] for r in known]}
+        await outbox.set_facts(connection, farm_id, notice["notice_key"], {**facts, **more})
 
     async def _ongoing(self, connection: Connection, notice: Record) -> Ongoing:
         parts = await ledger.parts_of(connection, self.farm["farm_id"], notice["happening_id"])
