@@ -21,8 +21,11 @@ from tests.support.text_gateway import Answer
 from tests.support.written import written
 
 STRANGER = "+12025550199"
+on_sqlite = pytest.mark.parametrize("database", ["sqlite"], indirect=True)
+"""What asks nothing special of a database is lived through on one of them."""
 
 
+@on_sqlite
 async def test_nobody_answers_and_everybody_is_told_three_times_and_then_left_in_peace(database: Database) -> None:
     async with night_call(database, {}) as night:
         await night.through(110)
@@ -58,6 +61,7 @@ async def test_the_first_answers_and_nobody_else_is_woken(database: Database) ->
         ]
 
 
+@on_sqlite
 async def test_a_phone_that_is_off_has_the_next_person_woken_who_goes(database: Database) -> None:
     phones = {"maria": off, "ben": first(Says(text="Ya voy 7", after=3))}
     async with night_call(database, phones) as night:
@@ -72,6 +76,7 @@ async def test_a_phone_that_is_off_has_the_next_person_woken_who_goes(database: 
         assert [at for at, who in told if who == "ben"] == [24, 51], "and then only that it is back"
 
 
+@on_sqlite
 async def test_a_late_answer_still_stops_whoever_comes_after(database: Database) -> None:
     async with night_call(database, {"maria": first(Says(text="7 going", after=25))}) as night:
         await night.through(60, mended_at=55)
@@ -81,6 +86,7 @@ async def test_a_late_answer_still_stops_whoever_comes_after(database: Database)
         assert max(at for at, who in told if who == "ben") == 39, "told that Maria is going, and nothing since"
 
 
+@on_sqlite
 async def test_an_answer_that_comes_twice_is_one_answer(database: Database) -> None:
     twice = (Says(text="7 going", after=2, same_as="m-1"), Says(text="7 going", after=4, same_as="m-1"))
     async with night_call(database, {"maria": first(*twice)}) as night:
@@ -90,6 +96,7 @@ async def test_an_answer_that_comes_twice_is_one_answer(database: Database) -> N
         assert len(confirmations) == 1
 
 
+@on_sqlite
 async def test_a_text_that_the_gateway_sends_twice_carries_one_key(database: Database) -> None:
     """The gateway hangs up after taking it: it is handed over again, and whoever knows keys drops the second."""
     async with night_call(database, {}) as night:
@@ -102,6 +109,7 @@ async def test_a_text_that_the_gateway_sends_twice_carries_one_key(database: Dat
         assert len(night.gateway.asked) > 1
 
 
+@on_sqlite
 async def test_an_answer_from_a_wrong_number_moves_nothing_and_is_not_answered(database: Database) -> None:
     wrong = first(
         Says(text="7 going", after=2, phone=STRANGER), Says(text="who is this?", after=3, phone=STRANGER)
@@ -129,6 +137,7 @@ async def test_two_answer_at_once_and_the_second_hears_who_was_first(database: D
         assert len(taken) <= 1, "the first is not news to the second after the confirmation"
 
 
+@on_sqlite
 async def test_an_answer_after_the_end_is_noted_and_says_so(database: Database) -> None:
     async with night_call(database, {"maria": first(Says(text="7 going", after=20))}) as night:
         await night.through(40, mended_at=18)
@@ -146,6 +155,7 @@ async def test_cannot_after_going_wakes_the_next_at_once(database: Database) -> 
         assert night.kinds() == [(14, "maria"), (22, "ben")]
 
 
+@on_sqlite
 async def test_going_and_no_better_tells_the_next_person(database: Database) -> None:
     phones = {"maria": first(Says(text="7 going", after=3)), "ben": first(Says(text="7 going", after=2))}
     async with night_call(database, phones) as night:
@@ -155,6 +165,7 @@ async def test_going_and_no_better_tells_the_next_person(database: Database) -> 
         assert "Maria went at 07:27" in told[0][2]
 
 
+@on_sqlite
 async def test_whoever_went_and_says_nothing_is_looked_after(database: Database) -> None:
     """45 min to be out and 30 more to say so; the alarm itself is over by then."""
     async with night_call(database, {"maria": first(Says(text="7 going", after=3))}) as night:
@@ -165,6 +176,7 @@ async def test_whoever_went_and_says_nothing_is_looked_after(database: Database)
         assert "Do not go in alone" in told[0][2]
 
 
+@on_sqlite
 async def test_whoever_said_out_is_not_looked_after(database: Database) -> None:
     phones = {"maria": first(Says(text="7 going", after=3), Says(text="out", after=60))}
     async with night_call(database, phones) as night:
@@ -181,6 +193,7 @@ async def test_out_after_all_is_told_to_whoever_was_sent_to_look(database: Datab
         assert "Maria is out" in bens[1]
 
 
+@on_sqlite
 async def test_until_a_first_answer_has_come_back_texts_ask_for_none_and_two_are_told_at_once(
     database: Database,
 ) -> None:
@@ -190,6 +203,7 @@ async def test_until_a_first_answer_has_come_back_texts_ask_for_none_and_two_are
         assert not any("Reply" in text for _, _, text in night.told)
 
 
+@on_sqlite
 async def test_a_gateway_that_is_down_for_six_hours_loses_nothing_and_sends_nothing_stale(
     database: Database,
 ) -> None:
@@ -211,6 +225,7 @@ async def test_a_gateway_that_is_down_for_six_hours_loses_nothing_and_sends_noth
         assert any("not delivered" in line for line in await night.page())
 
 
+@on_sqlite
 @pytest.mark.parametrize("words", ["7 going", "STATUS", "why"])
 async def test_whatever_is_answered_is_said_back_in_one_text(database: Database, words: str) -> None:
     async with night_call(database, {"maria": first(Says(text=words, after=2))}) as night:
