@@ -155,7 +155,7 @@ def _first_time(
 ) -> list[tuple[int, Line]]:
     at_once = {place for place, _ in reachable[: chain.pace.at_once]}
     new = [(n, line) for n, line in left if n in at_once or now_ms - chain.began_ms >= line.after_ms]
-    return new or left[: 0 if _somebody_may_come(chain, reachable) else 1]
+    return new or list(left[: 0 if _somebody_may_come(chain, reachable) else 1])
 
 
 def _somebody_may_come(chain: Chain, reachable: Sequence[tuple[int, Line]]) -> bool:
@@ -172,26 +172,36 @@ def _again(chain: Chain, line: Line, told: Sequence[Told], now_ms: Instant) -> W
     if line.person_id in chain.cannot:
         return None
     untried = [way for way in line.ways if way not in {t.way for t in told}]
-    if all(t.failing or not t.may_reach for t in told):
+    reached = _reached(told)
+    if not reached:
         return untried[0] if untried else None
-    reached = [t for t in told if t.may_reach and not t.failing]
     call = Way.VOICE in line.ways and now_ms - chain.began_ms >= chain.pace.call_after_ms
     if call and Way.VOICE in untried:
         return Way.VOICE
-    silent_for_ms = now_ms - max(t.added_ms for t in reached)
-    if not line.answers or silent_for_ms < chain.pace.again_ms or len(reached) >= chain.pace.most_tellings:
+    # What failed counts as well: a way that is down now must not fill up with repeats for later.
+    silent_for_ms = now_ms - max(t.added_ms for t in told)
+    if not line.answers or silent_for_ms < chain.pace.again_ms or _is_enough(chain, told):
         return None
-    return Way.VOICE if call else reached[-1].way
+    return Way.VOICE if call and Way.VOICE in {t.way for t in reached} else reached[-1].way
 
 
 def _may_be_told_again(chain: Chain, line: Line, told: Mapping[str, Sequence[Told]]) -> bool:
     """Whether time alone can bring this person another telling."""
     mine = told.get(line.person_id, ())
-    if line.person_id in chain.cannot or not mine:
+    if line.person_id in chain.cannot or not _reached(mine):
         return False
-    reached = [t for t in mine if t.may_reach and not t.failing]
     to_call = Way.VOICE in line.ways and Way.VOICE not in {t.way for t in mine}
-    return to_call or (line.answers and len(reached) < chain.pace.most_tellings)
+    return to_call or (line.answers and not _is_enough(chain, mine))
+
+
+def _reached(told: Sequence[Told]) -> list[Told]:
+    return [t for t in told if t.may_reach and not t.failing]
+
+
+def _is_enough(chain: Chain, told: Sequence[Told]) -> bool:
+    """Whether a person was told as often as may be, repeats that failed among them."""
+    ways = {t.way for t in _reached(told)}
+    return len([t for t in told if t.way in ways]) >= chain.pace.most_tellings
 
 
 def _by_person(told: Sequence[Told]) -> dict[str, list[Told]]:

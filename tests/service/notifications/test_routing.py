@@ -180,3 +180,22 @@ def test_a_person_on_two_lines_is_told_by_the_first() -> None:
 @pytest.mark.parametrize("call_list", [(), (line("old-hand", ways=()),)], ids=["empty", "nobody reachable"])
 def test_a_list_with_nobody_on_it_ends_at_once(call_list: tuple[Line, ...]) -> None:
     assert step(call_list=call_list) == Step(tell=(), finished=True)
+
+
+def seconds_through(fails: Way, *, from_minute: int, until: int) -> list[tuple[float, Way]]:
+    """What Ana is sent, looked at every 5 s, when one way fails from some minute on."""
+    done: list[Told] = []
+    for at in (n / 12 for n in range(until * 12)):
+        tell = step(*done, at=at, call_list=[line("ana", ways=(Way.TEXT, Way.VOICE))]).tell
+        done += [told("ana", at, t.way, may_reach=t.way is not fails or at < from_minute) for t in tell]
+    return [(one.added_ms / MINUTE_MS, one.way) for one in done]
+
+
+def test_a_call_that_fails_is_not_made_again_and_again() -> None:
+    texts = [(at, Way.TEXT) for at in (0, 10, 30)]
+    assert seconds_through(Way.VOICE, from_minute=0, until=120) == sorted([*texts, (20, Way.VOICE)])
+
+
+def test_repeats_that_fail_keep_the_same_distance_and_come_to_an_end() -> None:
+    texts = [(at, Way.TEXT) for at in (0, 10)]
+    assert seconds_through(Way.TEXT, from_minute=5, until=120) == [*texts, (20, Way.VOICE)]
