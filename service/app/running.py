@@ -131,7 +131,8 @@ async def _tell(settings: Settings, desk: Desk, *, stack: AsyncExitStack) -> Non
     modem = make_modem(settings)
     carriers = await make_carriers(settings, stack, modem=modem)
     by_text = texts_come_in(settings)
-    writing = Writing(farm=farm, answers_by_text=by_text, public_url=settings.public_url)
+    now_in = desk.sweep.judge.standing_facts
+    writing = Writing(farm=farm, answers_by_text=by_text, public_url=settings.public_url, now_in=now_in)
     deliver = Deliver(database=database, farm=farm, clock=clock, carriers=carriers, writing=writing)
     await deliver.release()
     stack.push_async_callback(deliver.stop)

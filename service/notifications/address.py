@@ -168,10 +168,17 @@ class Address:
         first = [t for t in told if t["kind"] not in TO_THOSE_WOKEN]
         alone = (await ledger.happening(connection, farm_id, happening))["part_of"] is None
         tell = _those_woken(first, notice) if alone and notice["telling"] != "round" else ()
+        if ends is not None and await self._something_else_is_open(connection, happening):
+            tell = tuple(t for t in tell if t.way is not Way.LAMP)
         await self._add(connection, notice, tell, now_ms)
         if ends is None or not any(t["state"] == outbox.WAITING for t in first):
             await outbox.finish_addressing(connection, farm_id, notice["notice_key"])
         return len(tell)
+
+    async def _something_else_is_open(self, connection: Connection, happening_id: str) -> bool:
+        """A lamp burns for as long as anything that woke somebody is open."""
+        rows = await ledger.unanswered_happenings(connection, self.farm["farm_id"])
+        return any(r["ended_ms"] is None and r["woke"] and r["happening_id"] != happening_id for r in rows)
 
     async def _add(self, connection: Connection, notice: Record, tell: Sequence[Tell], now_ms: Instant) -> None:
         farm_id, key = self.farm["farm_id"], notice["notice_key"]

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Awaitable, Callable
 from dataclasses import dataclass, replace
-from typing import Final
+from typing import Any, Final
 
-from rules.model import Instant
+from rules.model import MINUTE_MS, Instant
 from service.log import log
 from service.notifications.carriers.message import Message
 from service.notifications.enclosures import with_earlier, with_picture
@@ -22,6 +23,9 @@ from service.wording.reader import Answers, Reader
 
 FARM_NAME: Final[dict[Language, str]] = {"en": "farm", "es": "granja"}
 """How an answer names what is of no one room."""
+STILL_OPEN: Final = frozenset({"trouble", "deeper"})
+FRESH_MS: Final = 3 * MINUTE_MS
+"""So old a value may be in a text that says "now"."""
 BY_PHONE: Final = frozenset({Way.TEXT, Way.VOICE})
 
 
@@ -34,12 +38,15 @@ class Writing:
     """Whether answers by text can reach us."""
     public_url: str | None = None
     """Where the farm's pages can be reached from outside; without it nobody gets a link."""
+    now_in: Callable[[Connection, str], Awaitable[list[dict[str, Any]]]] | None = None
+    """What is open in a room now, as the facts of texts; without it a text says what was known at first."""
 
     async def message(self, connection: Connection, row: Record, now_ms: Instant) -> Message | None:
         """The message of a telling; ``None`` when its person has no address for this way.
 
         A text is written once: a later try says the same as the first.
         """
+        row = await self._as_of_now(connection, row, now_ms)
         if row["person_id"] == AT_THE_FARM:
             return await self._for_the_farm(connection, row, now_ms)
         person = await people.person(connection, self.farm["farm_id"], row["person_id"])
@@ -54,6 +61,19 @@ class Writing:
         message = await with_picture(connection, self.farm, row, message, units=reader.units, now_ms=now_ms)
         link = await self._link(connection, row)
         return message if link is None else replace(message, facts={**row["facts"], "link": link})
+
+    async def _as_of_now(self, connection: Connection, row: Record, now_ms: Instant) -> Record:
+        """Whoever is told later reads the value of then: the notice keeps what was known at first."""
+        is_late = row["kind"] in STILL_OPEN and now_ms - row["facts"]["at_ms"] > FRESH_MS
+        if self.now_in is None or row["text"] or not is_late:
+            return row
+        told = row["facts"]
+        same = [
+            facts
+            for facts in await self.now_in(connection, row["room_id"])
+            if (facts["quantity"], facts["side"]) == (told["quantity"], told["side"])
+        ]
+        return {**row, "facts": {**told, **same[0]}} if same else row
 
     async def _for_the_farm(self, connection: Connection, row: Record, now_ms: Instant) -> Message:
         reader = Reader(units=self.farm["units"], language=_language(self.farm["language"]))

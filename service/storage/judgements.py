@@ -39,6 +39,15 @@ async def begin(connection: AsyncConnection, farm_id: int, room_id: str, judged_
     await connection.execute(judgements.insert().values(row))
 
 
+async def look(connection: AsyncConnection, farm_id: int, room_id: str) -> Judgement | None:
+    """The room as last judged, without taking it."""
+    here = (judgements.c.farm_id == farm_id) & (judgements.c.room_id == room_id)
+    row = await one(connection, select(judgements).where(here))
+    if row is None:
+        return None
+    return Judgement(room_id=room_id, judged_ms=row["judged_ms"], state=json.loads(row["state"]), arrivals={})
+
+
 async def lock(connection: AsyncConnection, farm_id: int, room_id: str) -> Judgement | None:
     """Take the room for this transaction. (SQLite's one writer has it anyway.) Never take two at once."""
     statement = (

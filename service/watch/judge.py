@@ -77,7 +77,7 @@ class Judge:
 
     async def standing_facts(self, connection: Connection, room_id: str) -> list[dict[str, Any]]:
         """What is open in a room as last judged, each as the facts of a text of now would have it."""
-        judgement = await judgements.lock(connection, self.farm_id, room_id)
+        judgement = await judgements.look(connection, self.farm_id, room_id)
         if judgement is None:
             return []
         room = await rooms.room(connection, self.farm_id, room_id)

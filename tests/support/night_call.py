@@ -32,10 +32,12 @@ from service.watch.catalogue import Catalogue
 from service.watch.going_watch import GoingWatch
 from service.watch.judge import Judge
 from service.watch.replies import Reply, Result, take_reply
+from service.watch.texts_in import take_receipts
+from service.wire.text_hook import Places
 from tests.support import farmyard
 from tests.support.clock import HandClock
 from tests.support.telling import FIELDS, add_person, set_call_list
-from tests.support.text_gateway import Answer, PretendGateway, pretend_gateway
+from tests.support.text_gateway import Answer, Asked, PretendGateway, pretend_gateway
 from tests.support.watched import DRY, GOOD, ROOM, hear, judge_at, minute, watched_farm
 
 NUMBERS: Final = {
@@ -96,10 +98,13 @@ class NightCall:
     _due: list[tuple[float, Says, str]] = field(default_factory=list)
     _ids: Any = field(default_factory=count)
 
-    async def through(self, last: int, *, mended_at: int | None = None) -> None:
-        """Live through minutes 0 to ``last``; the air is wet again from minute ``mended_at`` on."""
+    async def through(self, last: int, *, mended_at: int | None = None, falls: float = 0) -> None:
+        """Live through minutes 0 to ``last``; the air is wet again from minute ``mended_at`` on.
+
+        Until then it falls by so many points a minute.
+        """
         end = last + 1 if mended_at is None else mended_at
-        air = [DRY if 5 <= at < end else GOOD for at in range(last + 1)]
+        air = [DRY - falls * (at - 5) if 5 <= at < end else GOOD for at in range(last + 1)]
         await hear(self.database, air)
         for at in range(last + 1):
             # In between nothing changes in the room that a judgement could find.
@@ -153,6 +158,14 @@ class NightCall:
             ),
         )
 
+    async def receipt(self, person: str, what: str) -> None:
+        """The gateway says what became of the last text to somebody."""
+        sent = [json.loads(one.body) for one in self.gateway.asked]
+        ref = [one["key"] for one in sent if one["to"] == NUMBERS[person]][-1]
+        body = json.dumps({"id": ref, "status": what}).encode()
+        desk = farmyard.desk(self.database, self.farm, self.clock)
+        await take_receipts(desk, body, Places(receipts={"arrived": "delivered", "lost": "failed"}))
+
     async def happenings(self) -> list[dict[str, Any]]:
         async with self.database.read() as connection:
             table = metadata.tables["happenings"]
@@ -199,9 +212,12 @@ async def night_call(
     farm = await watched_farm(database)
     await _call_list(database, proven)
     clock = HandClock(minute(0))
+    judge = Judge(database, farm, Catalogue(1))
     with pretend_gateway() as gateway:
         async with httpx.AsyncClient() as client:
-            text = TextCarrier(TextGateway(url=f"{gateway.url}/send", fields=FIELDS, timeout_s=2), client)
+            gateway.says = _by_key
+            settings = TextGateway(url=f"{gateway.url}/send", fields=FIELDS, timeout_s=2, id_pointer="/id")
+            text = TextCarrier(settings, client)
             given: dict[Way, Carrier] = {Way.TEXT: text, **(carriers or {})}
             yield NightCall(
                 database=database,
@@ -216,13 +232,25 @@ async def night_call(
                     farm=farm,
                     clock=clock,
                     carriers=given,
-                    writing=Writing(farm=farm, answers_by_text=True),
+                    writing=Writing(farm=farm, answers_by_text=True, now_in=judge.standing_facts),
                 ),
-                going=GoingWatch(
-                    database=database, farm=farm, clock=clock, judge=Judge(database, farm, Catalogue(1))
-                ),
+                going=GoingWatch(database=database, farm=farm, clock=clock, judge=judge),
                 phones=phones,
             )
+
+
+def _by_key(asked: Asked) -> bytes:
+    """The gateway's name for a text is our key for it."""
+    return json.dumps({"id": json.loads(asked.body)["key"]}).encode()
+
+
+async def give_mail(database: Database, *people: str) -> None:
+    """These people can be told by mail as well."""
+    table = metadata.tables["people"]
+    async with database.write() as connection:
+        for person in people:
+            mail = update(table).where(table.c.person_id == person).values(email=f"{person}@example.org")
+            await connection.execute(mail)
 
 
 def refusing(gateway: PretendGateway) -> None:

@@ -6,6 +6,8 @@ after 40); minute 14 is when House 7 has been dry for long enough. 07:10 on the 
 
 from __future__ import annotations
 
+import json
+
 import pytest
 
 from service.storage.database import Database
@@ -84,6 +86,19 @@ async def test_a_late_answer_still_stops_whoever_comes_after(database: Database)
         told = night.kinds()
         assert {who for _, who in told} == {"maria", "ben"}
         assert max(at for at, who in told if who == "ben") == 39, "told that Maria is going, and nothing since"
+
+
+@on_sqlite
+async def test_whoever_is_told_later_reads_the_value_of_then(database: Database) -> None:
+    async with night_call(database, {}) as night:
+        await night.through(25, falls=0.5)
+        bens = next(text for _, who, text in night.told if who == "ben")
+        marias = [text for _, who, text in night.told if who == "maria"]
+        assert "humidity 78% at door end, under limit 85% for 7 min, falling" in marias[0]
+        assert "under limit 85% for 17 min, falling" in bens
+        assert "humidity 73% at door end" in bens
+        [notice] = await written(database, "notices")
+        assert json.loads(notice["facts"])["value"] > 77, "what was known at first stays written down"
 
 
 @on_sqlite
