@@ -1,8 +1,9 @@
-"""Command line of the simulator: ``run`` the invented farm, or be its pretend ``phone``."""
+"""Command line of the simulator: ``run`` the invented farm, or be its people's pretend phones (``phone``)."""
 
 from __future__ import annotations
 
 import argparse
+import os
 import signal
 import threading
 from collections.abc import Callable, Sequence
@@ -12,8 +13,10 @@ from simulator import farm, live
 from simulator.clock import FarmClock, wall_now_ms
 from simulator.control import checked_fault, control_app
 from simulator.faults import FaultBook
-from simulator.phone import Inbox, phone_app
+from simulator.inbox import Inbox
+from simulator.phone import phone_app
 from simulator.publish import Publisher
+from simulator.way_back import KEY_VARIABLE, WayBack
 from simulator.web_door import WebDoor
 from simulator.world import World
 
@@ -51,9 +54,10 @@ def _parser() -> argparse.ArgumentParser:
     )
     run.add_argument("--no-bad-stretch", action="store_true", help="leave last night's dry spell out")
     run.add_argument("--control-port", default=0, type=int, help="port of the control page; 0 for any free one")
-    phone = verbs.add_parser("phone", help="take texts by HTTP and show them")
+    phone = verbs.add_parser("phone", help="take texts by HTTP, show them, and let people answer")
     phone.set_defaults(verb=run_phone)
     phone.add_argument("--port", default=0, type=int)
+    phone.add_argument("--service", help=f"address of the service, for answers signed with {KEY_VARIABLE}")
     for verb in (run, phone):
         verb.add_argument("--factor", default=1.0, type=float, help="farm seconds in one real second")
         verb.add_argument("--anchor-wall-ms", type=int, help="real time when the farm clock stood at its anchor")
@@ -96,9 +100,16 @@ def run_farm(arguments: argparse.Namespace, stop: threading.Event) -> int:
 
 
 def run_phone(arguments: argparse.Namespace, stop: threading.Event) -> int:
-    """Be the phone until stopped."""
-    with WebDoor(phone_app(Inbox(_clock(arguments))), arguments.port) as door:
-        print(f"pretend phone ({farm.INVENTED}): {door.url}", flush=True)
+    """Be the phones until stopped."""
+    clock = _clock(arguments)
+    way_back = None
+    if arguments.service:
+        secret = os.environ.get(KEY_VARIABLE)
+        if not secret:
+            raise ValueError(f"answers are signed: set {KEY_VARIABLE}")
+        way_back = WayBack(service_url=arguments.service, secret=secret, clock=clock)
+    with WebDoor(phone_app(Inbox(clock), clock, way_back), arguments.port) as door:
+        print(f"pretend phones ({farm.INVENTED}): {door.url}", flush=True)
         stop.wait()
     return 0
 

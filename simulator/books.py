@@ -59,6 +59,8 @@ PEOPLE: Final = (
     Person(person_id="rosalba", name="Rosalba Trigo", phone="+15185550163", after_minutes=20, language="es"),
     Person(person_id="edda", name="Edda Marlwood", phone="+15185550188", after_minutes=30, is_manager=True),
 )
+OWNERS: Final = {person.phone: person for person in PEOPLE}
+"""Whose phone has this number."""
 ROTA_ID: Final = "on-call"
 ROTA_NAME: Final = "On call"
 TURN_MINUTES: Final = 7 * 24 * 60

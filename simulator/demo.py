@@ -15,7 +15,7 @@ from typing import Final
 
 import httpx
 
-from simulator import evening, farm, opening, setting_up
+from simulator import books, evening, farm, opening, round_trip, setting_up
 from simulator.clock import FarmClock, wall_now_ms
 from simulator.demo_broker import AUTO, KINDS, plan_broker
 from simulator.moments import farm_time
@@ -53,7 +53,7 @@ def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(prog="houseband demo", description=f"{__doc__} ({farm.INVENTED})")
     parser.add_argument("--until-text", action="store_true", help="end when the text is there: 0 if it is right")
     parser.add_argument("--port", type=int, default=8000, help="port of the pages, if it is free")
-    parser.add_argument("--phone-port", type=int, default=8010, help="port of the pretend phone, if it is free")
+    parser.add_argument("--phone-port", type=int, default=8010, help="port of the pretend phones, if it is free")
     parser.add_argument("--fault-after-s", type=float, default=45.0, help="real seconds of quiet before the fault")
     parser.add_argument("--give-up-after-s", type=float, default=120.0, help="real seconds from fault to text")
     parser.add_argument("--broker", choices=KINDS, default=AUTO, help="mosquitto where installed, or pip's")
@@ -86,45 +86,54 @@ def _run(options: argparse.Namespace, stop: threading.Event) -> int:
             at=opening.choose_addresses(options.port, options.phone_port),
             http=http,
         )
-        _open(opened, options, story)
-        told = _break_and_wait(opened, options, story)
+        proven = _open(opened, options, story)
+        told = _break_and_wait(opened, options, story, after=proven)
         wrong = evening.wrong_with(told)
         if wrong:
             raise DemoError(f"the text is wrong: {'; '.join(wrong)}")
         if not options.until_text:
-            _go_on(opened, story)
+            _say_how_to_act(opened, story, told.text)
+            _go_on(opened, story, after=told.text["number"])
     return 0
 
 
-def _open(opened: Opened, options: argparse.Namespace, story: Story) -> None:
+def _open(opened: Opened, options: argparse.Namespace, story: Story) -> int:
+    """Set everything up; returns the number of the last text by then."""
     api = setting_up.FarmApi(opened.http, opened.at.web)
     for what, wanted, url in (
         ("pages", options.port, opened.at.web),
-        ("phone", options.phone_port, opened.at.phone),
+        ("phones", options.phone_port, opened.at.phone),
     ):
         if wanted and not url.endswith(f":{wanted}"):
             story.say(f"Port {wanted} is taken, so the {what} get another.")
     opening.open_service(opened)
-    story.say(f"Running: {opened.broker.title}, an SQLite database, the service, a pretend phone.")
+    story.say(
+        f"Running: {opened.broker.title}, an SQLite database, the service, {len(books.PEOPLE)} pretend phones."
+    )
     setting_up.set_up_farm(api, opened.clock.anchor_farm_ms)
     story.say(f"{len(farm.HOUSES)} rooms and {len(farm.PROBES)} probes are set up, with crops and people.")
+    last = round_trip.prove(opened, api)
+    story.say(
+        f"{len(books.PEOPLE)} test texts went out and were answered HERE: from now on texts ask for answers."
+    )
     opening.open_rooms(opened, HISTORY_HOURS)
     story.say(f"The rooms send their last {HISTORY_HOURS:g} hours ...")
     packs = evening.wait_fed(opened, api)
     setting_up.end_first_days(api)
     story.say(f"... {packs} messages, all recorded. From here on the farm is live.")
     story.say(f"Pages:  {opened.at.web}")
-    story.say(f"Phone:  {opened.at.phone}")
+    story.say(f"Phones: {opened.at.phone}")
+    return last
 
 
-def _break_and_wait(opened: Opened, options: argparse.Namespace, story: Story) -> evening.Told:
+def _break_and_wait(opened: Opened, options: argparse.Namespace, story: Story, *, after: int) -> evening.Told:
     room = evening.PINNING.text_name
     story.say(f"In {options.fault_after_s:g} s the humidifier of {room} will stop.")
-    evening.quiet_for(opened, options.fault_after_s)
+    evening.quiet_for(opened, options.fault_after_s, after=after)
     fault_ms = evening.stop_humidifier(opened)
     story.say(f"The humidifier of {room} has stopped. Farm clock: {farm_time(fault_ms)}.")
-    text = evening.wait_text(opened, options.give_up_after_s)
-    story.say(f"A text to {text['to']} ({septets(text['text'])} of 160 septets):")
+    text = evening.wait_text(opened, options.give_up_after_s, after=after)
+    story.say(f"A text to {evening.name_of(text['to'])} ({septets(text['text'])} of 160 septets):")
     print(f"\n    {text['text']}\n", flush=True)
     api = setting_up.FarmApi(opened.http, opened.at.web)
     told = evening.what_led_to(api, text, fault_ms)
@@ -133,17 +142,24 @@ def _break_and_wait(opened: Opened, options: argparse.Namespace, story: Story) -
     return told
 
 
-def _go_on(opened: Opened, story: Story) -> None:
-    """Show further texts until somebody ends the demo."""
+def _say_how_to_act(opened: Opened, story: Story, text: evening.Text) -> None:
     print(flush=True)
+    answer, name = evening.ANSWER, evening.name_of(text["to"])
+    story.say(f"To answer, write {answer!r} on the phone of {name}, or in another terminal:")
+    print(f"    curl -d 'text={answer}' {opened.at.phone}/phones/{text['to']}/answers", flush=True)
     story.say("The demo goes on until you press Ctrl-C. To mend the humidifier, in another terminal:")
     mend = f'{{"kind": "humidifier", "target": "{evening.PINNING.room_id}"}}'
     print(f"    curl -H 'content-type: application/json' -d '{mend}' {opened.at.control}/faults/end", flush=True)
-    shown = 1
+
+
+def _go_on(opened: Opened, story: Story, *, after: int) -> None:
+    """Show further texts, and what people answer, until somebody ends the demo."""
+    shown: set[int] = set()
     for _ in itertools.count():
-        for text in evening.texts(opened)[shown:]:
-            story.say(f"A text to {text['to']} at {farm_time(text['farm_ms'])}: {text['text']}")
-            shown += 1
+        for number, line in evening.news(opened, after=after):
+            if number not in shown:
+                story.say(line)
+                shown.add(number)
         opened.parts.check()
         opened.parts.rest()
 

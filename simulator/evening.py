@@ -17,6 +17,8 @@ from simulator.text_check import Expected, complaints
 PINNING: Final = next(house for house in farm.HOUSES if house.stage == "pinning")
 """The house whose humidifier will stop: pins bear dry air worst."""
 FAULT: Final = f"humidifier:{PINNING.room_id}@now"
+ANSWER: Final = f"{PINNING.text_name.rpartition(' ')[2]} going"
+"""What the text must ask for: the farm has one house of that number."""
 STAGE_SPELLINGS: Final = ("pinning", "pins")
 MINUTE_MS: Final = 60_000
 FED_S: Final = 90.0
@@ -59,13 +61,13 @@ def _caught_up(opened: Opened, api: FarmApi) -> bool | None:
     return all(min(newest[probe.probe_id], default=0) >= fresh_ms for probe in farm.PROBES) or None
 
 
-def texts(opened: Opened) -> list[Text]:
-    """All texts on the phone, oldest first."""
+def texts(opened: Opened, *, after: int) -> list[Text]:
+    """All texts on the phones that came after the one of this number, oldest first."""
     found: list[Text] = opened.http.get(f"{opened.at.phone}/texts").json()
-    return found
+    return [text for text in found if text["number"] > after]
 
 
-def quiet_for(opened: Opened, seconds: float) -> None:
+def quiet_for(opened: Opened, seconds: float, *, after: int) -> None:
     """Let the farm run undisturbed.
 
     Raises:
@@ -74,7 +76,7 @@ def quiet_for(opened: Opened, seconds: float) -> None:
     end_ms = wall_now_ms() + round(seconds * 1000)
 
     def over_or_text() -> list[Text] | None:
-        early = texts(opened)
+        early = texts(opened, after=after)
         return early if early or wall_now_ms() >= end_ms else None
 
     if early := opened.parts.wait_for(over_or_text, within_s=seconds + 10, what="a quiet evening"):
@@ -88,11 +90,31 @@ def stop_humidifier(opened: Opened) -> int:
     return int(answer.json()["start_ms"])
 
 
-def wait_text(opened: Opened, within_s: float) -> Text:
-    """Wait for the first text."""
+def wait_text(opened: Opened, within_s: float, *, after: int) -> Text:
+    """Wait for the first text after the one of this number."""
     return opened.parts.wait_for(
-        lambda: next(iter(texts(opened)), None), within_s=within_s, what="a text about the house"
+        lambda: next(iter(texts(opened, after=after)), None), within_s=within_s, what="a text about the house"
     )
+
+
+def news(opened: Opened, *, after: int) -> list[tuple[int, str]]:
+    """Texts and answers after the one of this number, in order: their numbers, and a line on each."""
+    came = [
+        (text["number"], f"A text to {name_of(text['to'])} at {farm_time(text['farm_ms'])}: {text['text']}")
+        for text in texts(opened, after=after)
+    ]
+    written = [
+        (one["number"], f"{name_of(one['phone'])} answered at {farm_time(one['farm_ms'])}: {one['text']}")
+        for one in opened.http.get(f"{opened.at.phone}/answers").json()
+        if one["number"] > after
+    ]
+    return sorted([*came, *written])
+
+
+def name_of(phone: str) -> str:
+    """Whose phone it is."""
+    owner = books.OWNERS.get(phone)
+    return phone if owner is None else owner.name
 
 
 def what_led_to(api: FarmApi, text: Text, fault_ms: int) -> Told:
@@ -128,6 +150,7 @@ def wrong_with(told: Told) -> list[str]:
         limit=told.limit,
         wait_minutes=told.wait_minutes,
         lasted_minutes=(told.text["farm_ms"] - told.crossed_ms) / MINUTE_MS,
+        answer=ANSWER,
         note=farm.INVENTED,
     )
     return complaints(told.text["text"], expected)

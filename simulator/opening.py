@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import json
+import secrets
 import sys
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import partial
 from typing import Final
 
@@ -15,12 +16,15 @@ from simulator.clock import FarmClock
 from simulator.demo_broker import Broker
 from simulator.doors import LOOPBACK, answers, free_port
 from simulator.parts import Parts
+from simulator.way_back import DELIVERED, KEY_VARIABLE, SIGNATURE_HEADER, TIME_HEADER
 
 PYTHON: Final = sys.executable
 START_S: Final = 60.0
 """A first start also translates every module."""
 SWEEP_EVERY_S: Final = 0.5
 """Ten seconds of the farm's clock."""
+PROOF_HOLDS_S: Final = 1200.0
+"""A minute of yours: the gateway signs the farm's time."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,6 +45,8 @@ class Opened:
     broker: Broker
     at: Addresses
     http: httpx.Client
+    secret: str = field(default_factory=lambda: secrets.token_hex(32), repr=False)
+    """What the text gateway signs its calls with, new for every run."""
 
 
 def choose_addresses(web_port: int, phone_port: int) -> Addresses:
@@ -56,8 +62,8 @@ def open_service(opened: Opened) -> None:
     parts.start("broker", broker.command)
     for port in {broker.probe_port, broker.service_port}:
         parts.wait_for(partial(_listens, port), within_s=START_S, what="the broker's port")
-    phone = [PYTHON, "-m", "simulator", "phone", "--port", _port(at.phone), *_clock_words(opened.clock)]
-    parts.start("phone", phone)
+    phone = [PYTHON, "-m", "simulator", "phone", "--port", _port(at.phone), "--service", at.web]
+    parts.start("phone", [*phone, *_clock_words(opened.clock)], {KEY_VARIABLE: opened.secret})
     parts.start("service", [PYTHON, "-m", "service", "run"], _service_settings(opened))
     for url, what in ((f"{at.phone}/texts", "the phone"), (f"{at.web}/api/state", "the service")):
         parts.wait_for(partial(_well, opened.http, url), within_s=START_S, what=what)
@@ -106,8 +112,17 @@ def _service_settings(opened: Opened) -> dict[str, str]:
         "BROKER_HOST": LOOPBACK,
         "BROKER_PORT": str(opened.broker.service_port),
         "LISTEN_PORT": _port(opened.at.web),
+        "PUBLIC_URL": opened.at.web,
         "TEXT_GATEWAY__URL": f"{opened.at.phone}/send",
         "TEXT_GATEWAY__FIELDS": json.dumps({"to": "{to}", "text": "{text}"}),
+        "TEXT_GATEWAY__ID_POINTER": "/number",
+        "TEXT_INBOUND__SECRET": opened.secret,
+        "TEXT_INBOUND__HEADER": SIGNATURE_HEADER,
+        "TEXT_INBOUND__TIME_HEADER": TIME_HEADER,
+        "TEXT_INBOUND__TOLERANCE_S": str(PROOF_HOLDS_S),
+        "TEXT_INBOUND__TIME": "/at",
+        "TEXT_INBOUND__TIME_FORM": "milliseconds",
+        "TEXT_INBOUND__RECEIPTS": json.dumps({DELIVERED: "delivered"}),
         "SWEEP_EVERY_S": str(SWEEP_EVERY_S),
         "CLOCK_FACTOR": str(opened.clock.factor),
         "CLOCK_ANCHOR_WALL_MS": str(opened.clock.anchor_wall_ms),

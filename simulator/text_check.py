@@ -36,6 +36,8 @@ class Expected:
     """It is told when it has lasted this long ..."""
     lasted_minutes: float
     """... and had lasted this long when the text came, by the readings."""
+    answer: str
+    """An answer that it must ask for."""
     note: str
     """Words that mark the text as no real one."""
 
@@ -54,6 +56,7 @@ def complaints(text: str, expected: Expected) -> list[str]:
         f"the room, {expected.room}": expected.room.casefold() in said,
         f"the crop, {expected.crop}": expected.crop.casefold() in said,
         f"the stage, {' or '.join(expected.stages)}": any(stage.casefold() in said for stage in expected.stages),
+        f"that {expected.answer!r} answers it": expected.answer.casefold() in said,
         f"that it is {expected.note}": expected.note.casefold() in said,
     }
     missing = [f"it does not say {what}" for what, there in names.items() if not there]

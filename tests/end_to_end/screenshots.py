@@ -50,7 +50,7 @@ def demo_after_its_text() -> Iterator[tuple[str, str]]:
     demo = subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True)
     try:
         said = _said_until(demo, "goes on until you press Ctrl-C")
-        yield _found(r"Pages: +(\S+)", said), _found(r"Phone: +(\S+)", said)
+        yield _found(r"Pages: +(\S+)", said), _found(r"Phones: +(\S+)", said)
     finally:
         demo.send_signal(signal.SIGINT)
         demo.communicate(timeout=ENDING_S)

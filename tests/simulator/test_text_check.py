@@ -18,9 +18,12 @@ EXPECTED: Final = Expected(
     limit=85.0,
     wait_minutes=8.0,
     lasted_minutes=8.6,
+    answer="1 going",
     note="invented data",
 )
-GOOD: Final = "House 1 shiitake, pins day 2: humidity 79%, under limit 85% for 8 min, falling. Invented data."
+GOOD: Final = (
+    "House 1 shiitake, pins day 2: humidity 79%, under limit 85% for 8 min, falling. Reply 1 going. Invented data."
+)
 
 
 def test_a_good_text_has_nothing_wrong_with_it() -> None:
@@ -33,6 +36,7 @@ def test_a_good_text_has_nothing_wrong_with_it() -> None:
         ("House 1", "House 2", "the room, House 1"),
         ("shiitake", "nameko", "the crop, shiitake"),
         ("pins", "rest", "the stage, pinning or pins"),
+        (" Reply 1 going.", " Reply going.", "that '1 going' answers it"),
         (" Invented data.", "", "invented data"),
         ("humidity 79%", "humidity", "no humidity"),
         ("humidity 79%", "humidity 85%", "not under the limit"),
@@ -43,7 +47,7 @@ def test_a_good_text_has_nothing_wrong_with_it() -> None:
         ("8 min", "10 min", "the readings were under for 8.6"),
         ("8 min", "1 h 08", "it says 68 min"),
         ("79%", "79 °C", "outside the basic alphabet"),
-        ("falling", "falling" + " and falling" * 9, "of 160 septets"),
+        ("falling", "falling" + " and falling" * 7, "of 160 septets"),
     ],
 )
 def test_each_thing_that_is_missing_or_wrong_is_named(before: str, after: str, complaint: str) -> None:
