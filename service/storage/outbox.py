@@ -35,6 +35,7 @@ OF_A_NOTICE = ("kind", "telling", "facts", "use_by_ms", "happening_id", "room_id
 """What whoever delivers needs to know of a telling's notice."""
 ON_ITS_WAY = "on its way"
 """The detail of a telling between handing it over and hearing what became of it."""
+_TOLD_DOWN_A_LIST = notices.c.telling.in_(("wake", "danger")) & notices.c.kind.not_in(TO_THOSE_WOKEN)
 
 
 async def unaddressed(connection: AsyncConnection, farm_id: int) -> list[Record]:
@@ -227,8 +228,7 @@ async def open_again(connection: AsyncConnection, farm_id: int, happening_id: st
     """Whoever was going cannot after all: the next people are told again, of what is not too old to be told."""
     n = notices.c
     mine = (n.farm_id == farm_id) & (n.happening_id == happening_id) & (n.use_by_ms > now_ms)
-    told_down_a_list = n.telling.in_(("wake", "danger")) & n.kind.not_in(TO_THOSE_WOKEN)
-    await connection.execute(update(notices).where(mine, told_down_a_list).values(addressed=0))
+    await connection.execute(update(notices).where(mine, _TOLD_DOWN_A_LIST).values(addressed=0))
 
 
 async def newest_notice(connection: AsyncConnection, farm_id: int, happening_id: str) -> Record | None:
@@ -297,10 +297,29 @@ async def receipt(
         )
     elif receipt == FAILED:
         sent = mine & d.receipt.is_(None) & (d.state == SENT)
+        lost = list(await connection.scalars(select(d.notice_key).where(sent)))
         gone = {"state": GAVE_UP, "ended_ms": at_ms, "detail": "the gateway says that it did not arrive"}
         await connection.execute(update(deliveries).where(sent).values(**noted, **gone))
         await connection.execute(update(deliveries).where(mine, d.receipt.is_(None)).values(**noted))
+        await _open_after_loss(connection, farm_id, lost, at_ms)
     return True
+
+
+async def _open_after_loss(
+    connection: AsyncConnection, farm_id: int, notice_keys: Sequence[str], now_ms: Instant
+) -> None:
+    """Others may be told of these now, though everybody seemed to have been; not of what is over or held back."""
+    n, h, later = notices.c, happenings.c, notices.alias()
+    goes_on = select(h.happening_id).where(h.farm_id == farm_id, h.ended_ms.is_(None))
+    since = (later.c.farm_id == farm_id) & (later.c.decided_ms >= n.decided_ms)
+    held = (
+        select(later.c.notice_key)
+        .where(since, later.c.happening_id == n.happening_id, later.c.kind == "held")
+        .correlate(notices)
+    )
+    mine = (n.farm_id == farm_id) & n.notice_key.in_(notice_keys) & n.happening_id.in_(goes_on) & ~held.exists()
+    useful = _TOLD_DOWN_A_LIST & (n.use_by_ms > now_ms)
+    await connection.execute(update(notices).where(mine, useful).values(addressed=0))
 
 
 async def untried_since_ms(connection: AsyncConnection, farm_id: int, now_ms: Instant) -> Instant | None:

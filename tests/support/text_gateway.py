@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
@@ -43,6 +43,8 @@ class PretendGateway(ThreadingHTTPServer):
         super().__init__(("127.0.0.1", 0), _Handler)
         self.asked: list[Asked] = []
         self.answer = Answer()
+        self.says: Callable[[Asked], bytes] = lambda _: b""
+        """The body of an answer that has none of its own."""
         self.lists: dict[str, Answer] = {}
         """What is said at paths that begin so, instead of ``answer``: such as lists of texts that came in."""
 
@@ -59,25 +61,25 @@ class _Handler(BaseHTTPRequestHandler):
         length = int(self.headers.get("Content-Length") or 0)
         lists = self.server.lists
         answer = next((lists[path] for path in lists if self.path.startswith(path)), self.server.answer)
-        self.server.asked.append(
-            Asked(method=self.command, path=self.path, headers=dict(self.headers), body=self.rfile.read(length))
-        )
+        body = self.rfile.read(length)
+        asked = Asked(method=self.command, path=self.path, headers=dict(self.headers), body=body)
+        self.server.asked.append(asked)
         if answer.held_until is not None:
             answer.held_until.wait(timeout=10)
         self.close_connection = True
         if not answer.hang_up:
-            self._say(answer)
+            self._say(answer, answer.body or self.server.says(asked))
 
     do_POST = do_PUT = do_GET  # noqa: N815
 
-    def _say(self, answer: Answer) -> None:
+    def _say(self, answer: Answer, body: bytes) -> None:
         self.send_response(answer.status)
         for name, value in answer.headers.items():
             self.send_header(name, value)
-        self.send_header("Content-Length", str(answer.promised_length or len(answer.body)))
+        self.send_header("Content-Length", str(answer.promised_length or len(body)))
         with suppress(ConnectionError):  # The client may have gone, or stop reading a long answer.
             self.end_headers()
-            self.wfile.write(answer.body)
+            self.wfile.write(body)
 
     def log_message(self, format: str, *args: object) -> None:  # noqa: A002 - the base class's name
         """Say nothing: the tests look at ``asked``."""
