@@ -64,14 +64,14 @@ class Writing:
 
     async def _as_of_now(self, connection: Connection, row: Record, now_ms: Instant) -> Record:
         """Whoever is told later reads the value of then: the notice keeps what was known at first."""
-        is_late = row["kind"] in STILL_OPEN and now_ms - row["facts"]["at_ms"] > FRESH_MS
+        is_late = row["kind"] in STILL_OPEN and now_ms - row["at_ms"] > FRESH_MS
         if self.now_in is None or row["text"] or not is_late:
             return row
         told = row["facts"]
         same = [
             facts
             for facts in await self.now_in(connection, row["room_id"])
-            if (facts["quantity"], facts["side"]) == (told["quantity"], told["side"])
+            if (facts["quantity"], facts["side"]) == (told.get("quantity"), told.get("side"))
         ]
         return {**row, "facts": {**told, **same[0]}} if same else row
 
