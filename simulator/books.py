@@ -20,7 +20,7 @@ class Person:
     name: str
     phone: str
     after_minutes: int
-    """How long after the first, when nobody has answered."""
+    """The wait of this line of the call list. Those below whoever has the turn move up by a line."""
     language: str = "en"
     is_manager: bool = False
     turns_from: str | None = None
@@ -53,11 +53,11 @@ PEOPLE: Final = (
         person_id="bram",
         name="Bram Ostwick",
         phone="+15185550142",
-        after_minutes=10,
+        after_minutes=20,
         turns_from="2026-11-09T08:00",
     ),
-    Person(person_id="rosalba", name="Rosalba Trigo", phone="+15185550163", after_minutes=20, language="es"),
-    Person(person_id="edda", name="Edda Marlwood", phone="+15185550188", after_minutes=30, is_manager=True),
+    Person(person_id="rosalba", name="Rosalba Trigo", phone="+15185550163", after_minutes=30, language="es"),
+    Person(person_id="edda", name="Edda Marlwood", phone="+15185550188", after_minutes=40, is_manager=True),
 )
 OWNERS: Final = {person.phone: person for person in PEOPLE}
 """Whose phone has this number."""
@@ -65,8 +65,8 @@ ROTA_ID: Final = "on-call"
 ROTA_NAME: Final = "On call"
 TURN_MINUTES: Final = 7 * 24 * 60
 TURN_REPEATS: Final = "FREQ=WEEKLY;INTERVAL=2;BYDAY=MO"
-TOLD_FIRST: Final = ("ida", "bram")
-"""Whose turn it is on the evening of the demo, and who comes next."""
+TOLD_FIRST: Final = "ida"
+"""Whose turn it is on the evening of the demo."""
 GROWER: Final = PEOPLE[0].name
 """Stands for the figures and signs what is set up."""
 

@@ -16,6 +16,11 @@ def farm_time(at_ms: int) -> str:
     return datetime.fromtimestamp(at_ms / 1000, _FARM_ZONE).strftime("%Y-%m-%d %H:%M:%S")
 
 
+def farm_clock(at_ms: int) -> str:
+    """The same without the day: "21:50:00"."""
+    return farm_time(at_ms).partition(" ")[2]
+
+
 def real_time(at_ms: int) -> str:
     """By the clock of this machine, in UTC."""
     return datetime.fromtimestamp(at_ms / 1000, UTC).strftime("%Y-%m-%d %H:%M:%S")

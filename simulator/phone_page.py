@@ -13,7 +13,7 @@ from typing import Final
 from simulator import farm
 from simulator.books import Person
 from simulator.inbox import Received, Written
-from simulator.moments import farm_time
+from simulator.moments import farm_clock, farm_time
 
 MOST_SHOWN: Final = 20
 LANGUAGES: Final = {"en": "English", "es": "Spanish"}
@@ -56,6 +56,7 @@ h1{font-size:1.25rem;margin:0}h2{font-size:1.05rem;margin:0}
 header{border-bottom:3px double var(--line);padding-bottom:.7rem;margin-bottom:1rem}
 header p{margin:.3rem 0 0;color:var(--soft);max-width:48rem}
 nav{margin-top:.4rem}nav a{display:inline-block;padding:.55rem .9rem .55rem 0;color:inherit}
+@media(min-width:78rem){nav{display:none}}
 main{display:grid;grid-template-columns:repeat(auto-fill,minmax(min(100%,18rem),1fr));gap:1rem;align-items:start}
 section{background:var(--sheet);border:1px solid var(--line);border-radius:.5rem;padding:.8rem;min-width:0}
 small,.what{font-size:.85rem;color:var(--soft)}.what{margin:.1rem 0 0}
@@ -155,11 +156,11 @@ def _lines(phone: Phone) -> Iterator[tuple[int, int, str]]:
 
 def _came(text: Received, arrived_ms: int, language: str) -> str:
     again = f"; sent {text.repeats} more times, shown once" if text.repeats else ""
-    late = f"; had waited since {farm_time(text.farm_ms)}" if arrived_ms != text.farm_ms else ""
-    receipt = "" if text.receipt is None else f"; receipt {escape(text.receipt)}"
+    late = f"; had waited since {farm_clock(text.farm_ms)}" if arrived_ms != text.farm_ms else ""
+    receipt = "" if text.receipt is None else f"; receipt: {escape(text.receipt)}"
     return (
         f'<li><p lang="{language}">{escape(text.text)}</p>'
-        f"<small>{farm_time(arrived_ms)}, {len(text.text)} letters{late}{again}{receipt}</small></li>"
+        f"<small>{farm_clock(arrived_ms)}, {len(text.text)} letters{late}{again}{receipt}</small></li>"
     )
 
 
@@ -168,5 +169,5 @@ def _went(one: Written) -> str:
     mark = ' class="bad"' if said.startswith("not ") else ""
     return (
         f'<li class="own"><p>{escape(one.text)}</p>'
-        f"<small>{farm_time(one.farm_ms)}, answered: <span{mark}>{escape(said)}</span></small></li>"
+        f"<small>{farm_clock(one.farm_ms)}; service: <span{mark}>{escape(said)}</span></small></li>"
     )

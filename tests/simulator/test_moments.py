@@ -5,13 +5,14 @@ from __future__ import annotations
 import pytest
 
 from simulator.farm import DEMO_EVENING_MS
-from simulator.moments import farm_time, from_the_wire, on_the_wire, real_time
+from simulator.moments import farm_clock, farm_time, from_the_wire, on_the_wire, real_time
 
 pytestmark = pytest.mark.pure
 
 
 def test_the_demo_starts_at_ten_to_ten_in_the_evening() -> None:
     assert farm_time(DEMO_EVENING_MS) == "2026-11-17 21:50:00"
+    assert farm_clock(DEMO_EVENING_MS) == "21:50:00"
     assert real_time(DEMO_EVENING_MS) == "2026-11-18 02:50:00"
 
 
