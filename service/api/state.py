@@ -171,7 +171,7 @@ def look(desk: Desk, tried: Tried) -> State:
     return State(
         well=not troubles,
         troubles=troubles,
-        remarks=_remarks(desk, overdue=overdue),
+        remarks=_remarks(desk, overdue=overdue, watched=_outside(tried.pulses).last_try is not None),
         now=now_ms,
         clock_factor=wall,
         database=_database(desk, tried),
@@ -257,8 +257,9 @@ def _troubles(tried: Tried, *, stale: bool, deaf_too_long: bool, just_started: b
     return [words for words, holds in said.items() if holds]
 
 
-def _remarks(desk: Desk, *, overdue: bool) -> list[str]:
+def _remarks(desk: Desk, *, overdue: bool, watched: bool) -> list[str]:
     said = {
+        "nothing off the farm would notice that Houseband stops: set outside_watch_url": not watched,
         "a telling should have gone out more than 10 min ago": overdue,
         "no way to tell people is set up": not desk.ways,
         "this is a demonstration: its clock runs faster": desk.clock.factor != 1.0,

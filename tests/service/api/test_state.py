@@ -85,7 +85,7 @@ async def test_a_broker_that_is_listened_to_is_well(with_broker: Api) -> None:
     assert said["broker"]["heard"] == "2026-11-25T12:09:59.000Z"
     assert said["messages_waiting"] == 7
     assert said["telling"]["ways"] == ["mail", "text"]
-    assert said["remarks"] == []
+    assert said["remarks"] == ["nothing off the farm would notice that Houseband stops: set outside_watch_url"]
 
 
 async def test_a_broker_not_listened_to_for_more_than_five_minutes_is_not(with_broker: Api) -> None:
@@ -129,8 +129,11 @@ async def test_a_telling_that_is_tried_again_and_again_is_moving(one_api: Api) -
     one_api.clock.forward(10 * MINUTE_MS + 1)
     await desk.sweep.all_rooms()
     async with desk.database.write() as connection:
-        held = {"now_ms": one_api.clock.at_ms, "until_ms": one_api.clock.at_ms + MINUTE_MS, "limit": 10}
-        assert len(await outbox.claim_due(connection, desk.farm_id, **held)) == 2
+        now_ms = one_api.clock.at_ms
+        claimed = await outbox.claim_due(
+            connection, desk.farm_id, now_ms=now_ms, until_ms=now_ms + MINUTE_MS, limit=10
+        )
+        assert len(claimed) == 2
     said = await ask(one_api, expect=200)
     assert said["telling"]["overdue"] is True
     assert said["telling"]["moving"] is True

@@ -16,6 +16,7 @@ from service.storage.database import Database
 from service.watch.catalogue import Catalogue
 from service.web.room_page import room_page
 from service.web.sheet_page import sheet_page
+from service.web.truth_form import AskedWhom
 from tests.support.breathing import (
     FRESH,
     HIGH_ALL_DAY,
@@ -42,7 +43,7 @@ async def line_of(database: Database, farm: dict[str, Any], *, at: float) -> tup
         sheet = await round_sheet(books, span)
     line = next(line for line in sheet.lines if line.night.room["room_id"] == ROOM)
     words = Words(farm=farm, units="us", now_ms=minute(at))
-    assert sheet_page(sheet, words).cards
+    assert sheet_page(sheet, words, AskedWhom(person_id="", name="", people=())).cards
     return line, words
 
 
