@@ -93,4 +93,4 @@ def in_order(rooms: Iterable[Record], wanted: Iterable[str]) -> list[str]:
 
 
 def _needs_air(facts: Record) -> bool:
-    return bool(facts["quantity"] == Quantity.CO2 and facts["value"] >= AIR_OUT_PPM
+    return bool(facts["quantity"] == Quantity.CO2 and facts["value"] >= AIR_OUT_PPM)
