@@ -49,7 +49,8 @@ QUIET_NIGHT: Final = MorningFacts(
 
 
 def facts() -> Iterator[MorningFacts]:
-    """Every variant."""
+    """Every variant, one that is often read first."""
+    yield replace(QUIET_NIGHT, worst_room="House 7", spell=SPELLS[0], quiet=5, invented=False, on_call="Maria")
     for quiet, invented in product((1, 48), (False, True)):
         yield replace(QUIET_NIGHT, quiet=quiet, invented=invented, on_call=None)
         yield replace(QUIET_NIGHT, quiet=quiet, invented=invented)
@@ -73,4 +74,5 @@ def _morning(language: Language) -> Iterable[str]:
         yield morning_text(one, Reader(units="metric", language=language))
 
 
+FIRST_IS_USUAL: Final = True
 EVERY: Final[Mapping[str, Callable[[Language], Iterable[str]]]] = {"morning": _morning}

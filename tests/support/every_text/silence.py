@@ -35,9 +35,10 @@ ANSWERS: Final = (
     None,
     Answers(reply_name="7"),
     Answers(reply_name=ROOM),
-    Answers(reply_name="site"),
+    Answers(reply_name="farm"),
     Answers(reply_name="", link="https://houses.larch-hollow.example/a/Qm9vay0xMjM0NTY3ODkw"),
 )
+ALL: Final[Mapping[Language, str]] = {"en": "farm", "es": "granja"}
 SCOPES: Final = tuple(SILENCE_IN["en"].silent)
 
 
@@ -60,24 +61,62 @@ def _silent(scope: str) -> Iterable[SilenceFacts]:
         )
 
 
-def _silence(language: Language) -> Iterable[str]:
-    for scope in SCOPES:
+def _silence(scope: str) -> Callable[[Language], Iterable[str]]:
+    def texts(language: Language) -> Iterable[str]:
+        usual = Answers(reply_name="4" if scope == "room" else ALL[language])
+        yield silence_text(_usual(scope), Reader(units="us", language=language, answers=usual))
         for facts, answers, units in product(_silent(scope), ANSWERS, UNITS):
             yield silence_text(facts, Reader(units=units, language=language, answers=answers))
 
-
-def _heard(language: Language) -> Iterable[str]:
-    for scope, rooms, still, invented in product(SCOPES, ROOMS, ((), *ROOMS), (False, True)):
-        facts = HeardFacts(
-            scope=scope,
-            name=ROOM if scope == "room" else LONG,
-            rooms=rooms,
-            still=still,
-            until=SINCE,
-            minutes=839,
-            invented=invented,
-        )
-        yield heard_text(facts, Reader(units="us", language=language))
+    return texts
 
 
-EVERY: Final[Mapping[str, Callable[[Language], Iterable[str]]]] = {"silence": _silence, "heard": _heard}
+def _usual(scope: str) -> SilenceFacts:
+    return SilenceFacts(
+        scope=scope,
+        name="House 4" if scope == "room" else "north",
+        rooms=("House 4",) if scope == "room" else ("House 1", "House 2"),
+        since="01:10",
+        quantities=(Quantity.HUMIDITY,) if scope == "room" else (),
+        last=None,
+        by_http=False,
+        invented=False,
+    )
+
+
+def _usually_heard(scope: str) -> HeardFacts:
+    return HeardFacts(
+        scope=scope,
+        name="House 4" if scope == "room" else "north",
+        rooms=("House 4",),
+        still=(),
+        until="01:31",
+        minutes=21,
+        invented=False,
+    )
+
+
+def _heard(scope: str) -> Callable[[Language], Iterable[str]]:
+    def texts(language: Language) -> Iterable[str]:
+        reader = Reader(units="us", language=language)
+        yield heard_text(_usually_heard(scope), reader)
+        for rooms, still, invented in product(ROOMS, ((), *ROOMS), (False, True)):
+            facts = HeardFacts(
+                scope=scope,
+                name=ROOM if scope == "room" else LONG,
+                rooms=rooms,
+                still=still,
+                until=SINCE,
+                minutes=839,
+                invented=invented,
+            )
+            yield heard_text(facts, reader)
+
+    return texts
+
+
+FIRST_IS_USUAL: Final = True
+EVERY: Final[Mapping[str, Callable[[Language], Iterable[str]]]] = {
+    **{f"silence of a {scope}": _silence(scope) for scope in SCOPES},
+    **{f"heard again: {scope}": _heard(scope) for scope in SCOPES},
+}

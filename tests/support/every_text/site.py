@@ -33,8 +33,8 @@ CHECKS: Final = {
 LOOKS: Final = [(trouble, check) for trouble in TROUBLES for check in CHECKS.get(trouble, ("unclear",))]
 ANSWERS: Final = (
     None,
-    Answers(reply_name="site", several_open=True),
-    Answers(reply_name="Wachsraum001", several_open=True),
+    Answers(reply_name="farm"),
+    Answers(reply_name="Wachsraum001"),
 )
 
 
@@ -44,6 +44,17 @@ def readers(language: Language) -> Iterator[Reader]:
 
 
 def sites() -> Iterator[SiteFacts]:
+    yield SiteFacts(
+        rooms=HOUSES[:4],
+        what="humidity",
+        side="low",
+        since="01:10",
+        first_check="water supply",
+        known=False,
+        told_before=False,
+        air_out=False,
+        invented=False,
+    )
     for rooms, ((what, side), check), before, air_out in product(
         (LONGEST, LONGEST[:2], HOUSES, MIXED), LOOKS, (False, True), (False, True)
     ):
@@ -61,6 +72,16 @@ def sites() -> Iterator[SiteFacts]:
 
 
 def ends() -> Iterator[SiteBackFacts]:
+    yield SiteBackFacts(
+        rooms=HOUSES[:3],
+        still=HOUSES[3:4],
+        left_alone=(),
+        what="humidity",
+        side="low",
+        still_since="01:10",
+        until="02:04",
+        invented=False,
+    )
     for still, left, (what, side) in product(((), LONGEST[:1], LONGEST), ((), LONGEST[10:13]), TROUBLES):
         for rooms in (LONGEST, HOUSES):
             yield SiteBackFacts(
@@ -76,6 +97,7 @@ def ends() -> Iterator[SiteBackFacts]:
 
 
 def summaries() -> Iterator[SummaryFacts]:
+    yield SummaryFacts(count=6, held=3, rooms=HOUSES[:3], invented=False)
     for held, rooms in product((1, 2, 2000), (LONGEST, HOUSES, MIXED, LONGEST[:1], ())):
         yield SummaryFacts(count=2000, held=held, rooms=rooms, invented=True)
 
@@ -92,6 +114,7 @@ def _summaries(language: Language) -> Iterable[str]:
     return (summary_text(facts, reader) for facts in summaries() for reader in readers(language))
 
 
+FIRST_IS_USUAL: Final = True
 EVERY: Final[Mapping[str, Callable[[Language], Iterable[str]]]] = {
     "site": _sites,
     "site back": _ends,
