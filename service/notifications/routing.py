@@ -182,7 +182,10 @@ def _again(chain: Chain, line: Line, told: Sequence[Told], now_ms: Instant) -> W
     silent_for_ms = now_ms - max(t.added_ms for t in told)
     if not line.answers or silent_for_ms < chain.pace.again_ms or _is_enough(chain, told):
         return None
-    return Way.VOICE if call and Way.VOICE in {t.way for t in reached} else reached[-1].way
+    way = Way.VOICE if call and Way.VOICE in {t.way for t in reached} else reached[-1].way
+    if way in {t.way for t in told if t.failing}:
+        return untried[0] if untried else None  # two that wait would come at once
+    return way
 
 
 def _may_be_told_again(chain: Chain, line: Line, told: Mapping[str, Sequence[Told]]) -> bool:

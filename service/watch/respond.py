@@ -96,12 +96,14 @@ async def take(
     person = await people.person(connection, farm_id, person_id)
     parts = await _taken_up(connection, farm_id, happening_id)
     happening = parts[0]
-    going = await _going(connection, farm_id, happening_id)
+    answers = await outbox.answers_of(connection, farm_id, happening_id)
+    going = who_is_going(answers)
+    takes_back = word is Word.CANNOT and who_is_going(answers, STOPS) == [person_id]
     told = await outbox.tellings_of(connection, farm_id, happening_id)
     for part in parts:
         said = {"person_id": person_id, "at_ms": now_ms, "word": word.value, "way": way}
         await ledger.add_answer(connection, farm_id, {"happening_id": part["happening_id"], **said})
-        await _act(connection, farm_id, part, word, who=person, now_ms=now_ms, going=going)
+        await _act(connection, farm_id, part, word, who=person, now_ms=now_ms, takes_back=takes_back)
     if word is Word.OUT:
         await came_out(connection, farm_id, person_id, now_ms)
     if word in {Word.OUT, Word.FIXED} and kind_of(happening_id) == "out":
@@ -135,13 +137,13 @@ async def _act(
     *,
     who: Record,
     now_ms: Instant,
-    going: Sequence[str],
+    takes_back: bool,
 ) -> None:
-    """Do what an answer means for one happening."""
+    """Do what an answer means for one happening; ``takes_back``: nobody else goes, and now they cannot either."""
     happening_id, name = str(happening["happening_id"]), str(who["name"])
     for_people = happening_id.endswith(ledger.PEOPLE_MARK)
     goes_on = happening["ended_ms"] is None and happening["part_of"] is None  # a part is told with the whole
-    if word is Word.CANNOT and list(going) == [who["person_id"]] and goes_on:
+    if takes_back and goes_on:
         await outbox.open_again(connection, farm_id, happening_id, now_ms=now_ms)
     if word not in STOPS or (word is Word.PROBE and for_people):
         return
@@ -149,12 +151,6 @@ async def _act(
     why = {Word.GOING: "is going", Word.FIXED: "mended it", Word.PROBE: "says it was the probe"}[word]
     await outbox.cancel_waiting(connection, farm_id, happening_id, at_ms=now_ms, why=f"{name} {why}", spare=SPARED)
     await ledger.close_if_over(connection, farm_id, happening_id, now_ms)
-
-
-async def _going(connection: Connection, farm_id: int, happening_id: str) -> list[str]:
-    """Who said that they go and took it back by no later word, in the order in which they said so."""
-    answers = await outbox.answers_of(connection, farm_id, happening_id)
-    return who_is_going(answers)
 
 
 def who_is_going(answers: Sequence[Record], words: Collection[str] = frozenset({Word.GOING})) -> list[str]:

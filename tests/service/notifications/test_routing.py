@@ -199,3 +199,10 @@ def test_a_call_that_fails_is_not_made_again_and_again() -> None:
 def test_repeats_that_fail_keep_the_same_distance_and_come_to_an_end() -> None:
     texts = [(at, Way.TEXT) for at in (0, 10)]
     assert seconds_through(Way.TEXT, from_minute=5, until=120) == [*texts, (20, Way.VOICE)]
+
+
+def test_a_repeat_that_still_waits_is_not_joined_by_another_and_the_next_way_is_tried() -> None:
+    done = (told("ana", 0), told("ana", 10, failing=True))
+    assert step(*done, at=25, call_list=[line("ana")]).tell == ()
+    mail = [line("ana", ways=(Way.TEXT, Way.MAIL))]
+    assert [tell.way for tell in step(*done, at=25, call_list=mail).tell] == [Way.MAIL]
