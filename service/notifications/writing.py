@@ -19,10 +19,8 @@ from service.storage.rows import Record
 from service.watch.links import answer_url, link_secret, make_link
 from service.wire.reply_words import reply_name
 from service.wording.language import Language
-from service.wording.reader import Answers, Reader
+from service.wording.reader import WHOLE_FARM, Answers, Reader
 
-FARM_NAME: Final[dict[Language, str]] = {"en": "farm", "es": "granja"}
-"""How an answer names what is of no one room."""
 STILL_OPEN: Final = frozenset({"trouble", "deeper"})
 FRESH_MS: Final = 3 * MINUTE_MS
 """So old a value may be in a text that says "now"."""
@@ -89,16 +87,16 @@ class Writing:
             return reader
         proven = person["round_trip_ms"] is not None and person["opted_out_ms"] is None
         if proven and self.answers_by_text:
-            return replace(reader, answers=await self._answers(connection, row, reader.language))
+            return replace(reader, answers=await self._answers(connection, row))
         link = await self._link(connection, row)
         return reader if link is None else replace(reader, answers=Answers(reply_name="", link=link))
 
-    async def _answers(self, connection: Connection, row: Record, language: Language) -> Answers:
+    async def _answers(self, connection: Connection, row: Record) -> Answers:
         """How an answer names what this is about."""
         every = await rooms.all_rooms(connection, self.farm["farm_id"])
         names = {room["room_id"]: room["text_name"] for room in every}
         here = names.get(row["room_id"])
-        return Answers(reply_name=FARM_NAME[language] if here is None else reply_name(here, names.values()))
+        return Answers(reply_name=WHOLE_FARM if here is None else reply_name(here, names.values()))
 
     async def _link(self, connection: Connection, row: Record) -> str | None:
         """A link that answers this telling, for as long as the farm's figure says."""

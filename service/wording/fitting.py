@@ -8,7 +8,7 @@ from typing import Final
 
 from service.wording.language import LANGUAGES
 from service.wording.phrases import Phrases
-from service.wording.reader import Answers, Reader
+from service.wording.reader import WHOLE_FARM, Answers, Reader
 from service.wording.segments import ONE_SEGMENT, cut, one_line, segments, to_gsm7
 
 ROOM_SEPTETS: Final = 12
@@ -84,7 +84,8 @@ def replies(answers: Answers | None, phrases: Phrases) -> tuple[str, str]:
         return ("", "")
     if answers.link is not None:
         return (phrases.reply_link.format(link=answers.link), "")
-    name = bounded(answers.reply_name, ROOM_SEPTETS)
+    whole_farm = answers.reply_name == WHOLE_FARM
+    name = phrases.reply_farm if whole_farm else bounded(answers.reply_name, ROOM_SEPTETS)
     is_short = segments(name).units <= _SAID_TWICE_SEPTETS
     named = phrases.reply_each if is_short else phrases.reply_once
     return (named.format(name=name), phrases.reply_bare)

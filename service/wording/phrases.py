@@ -67,6 +67,7 @@ class Phrases:
     reply_once: str
     reply_bare: str
     reply_link: str
+    reply_farm: str
 
     strip_now: str
     strip_no_reading: str
@@ -161,6 +162,7 @@ ENGLISH: Final = Phrases(
     reply_once="Reply {name} going or cannot.",
     reply_bare="Reply going or cannot.",
     reply_link="Answer: {link}",
+    reply_farm="farm",
     strip_now="{what} {value}",
     strip_no_reading="{what}: no reading",
     strip_outside="{what} {value}, {side}",
@@ -271,6 +273,7 @@ SPANISH: Final = Phrases(
     reply_once="Responda {name} voy o no puedo.",
     reply_bare="Responda voy o no puedo.",
     reply_link="Responda: {link}",
+    reply_farm="granja",
     strip_now="{what} {value}",
     strip_no_reading="{what}: sin lectura",
     strip_outside="{what} {value}, {side}",

@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Final
 
 from service.wording.language import Language
 from service.wording.units import Units
+
+WHOLE_FARM: Final = "farm"
+"""The reply name of what is of no one room; every language has its own word for it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -40,6 +40,8 @@ class DipFacts:
     learned: datetime | None
     normal: tuple[Quantity, ...] = ()
     first_check: str | None = None
+    began_before: bool = False
+    """It was so already when the night began, so ``start`` says no more than that."""
 
 
 def dip_sentences(facts: DipFacts, units: Units, language: Language = IN_ENGLISH) -> list[str]:
@@ -47,12 +49,12 @@ def dip_sentences(facts: DipFacts, units: Units, language: Language = IN_ENGLISH
     said, words = language
     sentence = said.dip_over if facts.end else said.dip_going_on
     first = sentence.format(
-        start=clock(facts.start),
+        start=capital(_from(facts, facts.start, said)),
         end=clock(facts.end) if facts.end else "",
         last=clock(facts.last),
         what=words.quantity[facts.quantity],
         side=words.side[facts.side],
-        duration=duration(facts.minutes),
+        duration=_for(facts, facts.minutes, said),
         times=said.dip_times.format(count=facts.times) if facts.times > 1 else "",
     )
     rest = [_worst_and_band(facts, units, language), _past(facts, units, language)]
@@ -63,6 +65,16 @@ def dip_sentences(facts: DipFacts, units: Units, language: Language = IN_ENGLISH
     if facts.first_check:
         rest.append(said.first_check.format(check=facts.first_check))
     return [first, *(sentence for sentence in rest if sentence)]
+
+
+def _from(facts: DipFacts, start: datetime, said: SheetPhrases) -> str:
+    cut = facts.began_before and start == facts.start
+    return said.dip_before.format(time=clock(start)) if cut else clock(start)
+
+
+def _for(facts: DipFacts, minutes: int, said: SheetPhrases, start: datetime | None = None) -> str:
+    cut = facts.began_before and start in {None, facts.start}
+    return said.dip_at_least.format(duration=duration(minutes)) if cut else duration(minutes)
 
 
 def _worst_and_band(facts: DipFacts, units: Units, language: Language) -> str:
@@ -87,8 +99,8 @@ def _past(facts: DipFacts, units: Units, language: Language) -> str:
     return said.dip_past.format(
         beyond=capital(words.beyond[facts.side]),
         limit=limit,
-        duration=duration(facts.past_minutes),
-        time=clock(facts.past_start),
+        duration=_for(facts, facts.past_minutes, said, facts.past_start),
+        time=_from(facts, facts.past_start, said),
     )
 
 
@@ -96,14 +108,15 @@ def dip_line(facts: DipFacts, units: Units, language: Language = IN_ENGLISH) -> 
     """A dip in one line for the sheet: against the text limit if that was passed, else against the band."""
     said, words = language
     past = facts.past_start is not None and facts.limit is not None
+    start = facts.past_start if past and facts.past_start else facts.start
     shown_edge = facts.limit if past and facts.limit is not None else facts.edge
     sentence = said.line_dip_going_on if facts.end is None else said.line_dip
     return sentence.format(
         what=capital(words.quantity[facts.quantity]),
         beyond=words.beyond[facts.side],
         edge=edge(facts.quantity, shown_edge, units),
-        duration=duration(facts.past_minutes if past else facts.minutes),
-        start=clock(facts.past_start if past and facts.past_start else facts.start),
+        duration=_for(facts, facts.past_minutes if past else facts.minutes, said, start),
+        start=_from(facts, start, said),
         worst_word=words.worst[facts.side].lower(),
         worst=on_page(facts.quantity, facts.worst, units),
         place=words.at_place.format(place=facts.place) if facts.place else "",

@@ -20,6 +20,8 @@ class SheetPhrases:
     dip_past: str
     dip_not_past: str
     dip_late: str
+    dip_before: str
+    dip_at_least: str
     first_check: str
     normal: str
     normal_and: str
@@ -104,6 +106,8 @@ ENGLISH_SHEET: Final = SheetPhrases(
     dip_past="{beyond} the text limit of {limit} for {duration}, from {time}.",
     dip_not_past="The text limit of {limit} was not passed.",
     dip_late="Learned late: these readings reached us at {time}.",
+    dip_before="before {time}",
+    dip_at_least="at least {duration}",
     first_check="First check: {check}.",
     normal="{quantities} read normal.",
     normal_and="{others} and {last}",

@@ -167,6 +167,8 @@ class SiteBackFacts:
     still_since: str
     until: str
     invented: bool
+    not_all: bool = False
+    """One that was back is in a trouble of its own by now, which is told apart from this."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -230,7 +232,7 @@ def _site_back(facts: SiteBackFacts, reader: Reader) -> Iterator[str]:
     for most in _fewer_and_fewer(max(every, key=len)):
         back, still, left = (names_listed(names, most, said.more) for names in every)
         trouble = _trouble(facts.what, facts.side, said)
-        sentence = said.back if facts.still or facts.left_alone else said.all_back
+        sentence = said.back if facts.still or facts.left_alone or facts.not_all else said.all_back
         count = min(len(facts.rooms), _MOST_ROOMS)
         yield joined(
             sentence.format(count=count, until=facts.until, names=back) if back else "",

@@ -8,7 +8,7 @@ from typing import Final
 
 from rules.model import Quantity, Side
 from service.wording.language import Language
-from service.wording.reader import Answers, Reader
+from service.wording.reader import WHOLE_FARM, Answers, Reader
 from service.wording.silence_texts import (
     SILENCE_IN,
     HeardFacts,
@@ -38,7 +38,6 @@ ANSWERS: Final = (
     Answers(reply_name="farm"),
     Answers(reply_name="", link="https://houses.larch-hollow.example/a/Qm9vay0xMjM0NTY3ODkw"),
 )
-ALL: Final[Mapping[Language, str]] = {"en": "farm", "es": "granja"}
 SCOPES: Final = tuple(SILENCE_IN["en"].silent)
 
 
@@ -63,7 +62,7 @@ def _silent(scope: str) -> Iterable[SilenceFacts]:
 
 def _silence(scope: str) -> Callable[[Language], Iterable[str]]:
     def texts(language: Language) -> Iterable[str]:
-        usual = Answers(reply_name="4" if scope == "room" else ALL[language])
+        usual = Answers(reply_name="4" if scope == "room" else WHOLE_FARM)
         yield silence_text(_usual(scope), Reader(units="us", language=language, answers=usual))
         for facts, answers, units in product(_silent(scope), ANSWERS, UNITS):
             yield silence_text(facts, Reader(units=units, language=language, answers=answers))
