@@ -7,6 +7,7 @@ gateway that knows keys drops it. A telling past its use-by is not sent at all; 
 from __future__ import annotations
 
 import asyncio
+from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Final
@@ -21,7 +22,7 @@ from service.notifications.retry import TryAgain, after_failure
 from service.notifications.routing import Way
 from service.notifications.writing import Writing
 from service.storage import outbox
-from service.storage.database import Connection, Database
+from service.storage.database import Connection, Database, is_of_the_database
 from service.storage.figures import figures_of
 from service.storage.rows import Record
 
@@ -29,6 +30,8 @@ AT_A_TIME: Final = 20
 CLAIM_MS: Final = 2 * MINUTE_MS
 PATIENCE_S: Final = 3.0
 """So long a round waits for answers, by the wall."""
+SLOW_AT_MOST: Final = 5
+"""While so many of one way keep us waiting, no more of it are tried: the other ways need not wait for it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,7 +65,7 @@ class Deliver:
         """
         async with self.database.write() as connection:
             ready = await self._claim(connection)
-        begun = {asyncio.create_task(self._try(one)) for one in ready}
+        begun = {asyncio.create_task(self._try(one), name=one.row["way"]) for one in ready}
         if not begun:
             return 0
         try:
@@ -90,10 +93,28 @@ class Deliver:
         now_ms = self.clock.now_ms()
         # The claim is by the farm's clock, the carrier's time-out by the wall.
         until_ms = now_ms + round(CLAIM_MS * self.clock.factor)
+        slow = Counter(task.get_name() for task in self._slow)
         rows = await outbox.claim_due(
-            connection, self.farm["farm_id"], now_ms=now_ms, until_ms=until_ms, limit=AT_A_TIME - len(self._slow)
+            connection,
+            self.farm["farm_id"],
+            now_ms=now_ms,
+            until_ms=until_ms,
+            limit=AT_A_TIME,
+            but_ways=[way for way, count in slow.items() if count >= SLOW_AT_MOST],
         )
-        return [ready for row in rows if (ready := await self._prepare(connection, row, now_ms)) is not None]
+        found = [await self._prepare_or_give_up(connection, row, now_ms) for row in rows]
+        return [ready for ready in found if ready is not None]
+
+    async def _prepare_or_give_up(self, connection: Connection, row: Record, now_ms: Instant) -> Ready | None:
+        """A telling that cannot be prepared must not hold up all the others, now and for ever."""
+        try:
+            return await self._prepare(connection, row, now_ms)
+        except Exception as error:
+            if is_of_the_database(error):
+                raise  # the transaction is lost with it
+            log.exception("telling could not be prepared", notice=row["notice_key"], to=row["person_id"])
+            await self._end(connection, row, outbox.GAVE_UP, now_ms, f"our own fault: {type(error).__name__}")
+            return None
 
     async def _prepare(self, connection: Connection, row: Record, now_ms: Instant) -> Ready | None:
         ended = await self._why_not(connection, row, now_ms)

@@ -16,7 +16,7 @@ from typing import Any, Final, TypeAlias
 
 from sqlalchemy import event
 from sqlalchemy.engine import make_url
-from sqlalchemy.exc import DBAPIError
+from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 from sqlalchemy.exc import TimeoutError as NoConnectionFree
 from sqlalchemy.ext.asyncio import AsyncConnection, AsyncEngine, create_async_engine
 
@@ -120,6 +120,11 @@ def _passing() -> Generator[None]:
         if is_passing(error):
             raise PassingError(f"database not available just now: {error.__class__.__name__}") from error
         raise
+
+
+def is_of_the_database(error: BaseException) -> bool:
+    """True for a failure after which a transaction may be lost."""
+    return isinstance(error, SQLAlchemyError | PassingError | OSError)
 
 
 def is_passing(error: BaseException) -> bool:

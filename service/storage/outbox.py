@@ -181,14 +181,24 @@ def new_telling(
 
 
 async def claim_due(
-    connection: AsyncConnection, farm_id: int, *, now_ms: Instant, until_ms: Instant, limit: int
+    connection: AsyncConnection,
+    farm_id: int,
+    *,
+    now_ms: Instant,
+    until_ms: Instant,
+    limit: int,
+    but_ways: Sequence[str] = (),
 ) -> list[Record]:
-    """Take tellings that are due, for this worker, until ``until_ms``; with their notice's kind and facts."""
+    """Take tellings that are due, for this worker, until ``until_ms``; with their notice's kind and facts.
+
+    Those by a way in ``but_ways`` are left for later.
+    """
     d, n = deliveries.c, notices.c
     due = (
         select(deliveries, *(n[name] for name in OF_A_NOTICE))
         .join(notices, (n.farm_id == d.farm_id) & (n.notice_key == d.notice_key))
         .where(d.farm_id == farm_id, d.state == WAITING, d.next_ms <= now_ms, d.claimed_until_ms <= now_ms)
+        .where(d.way.not_in(but_ways))
         .order_by(d.next_ms, d.delivery_id)
         .limit(limit)
         .with_for_update(skip_locked=True, of=deliveries)
