@@ -193,14 +193,23 @@ async def read_ledger(books: Books, span: Span) -> Ledger:
     """Read the told ledger of a span."""
     connection, farm_id = books.connection, books.farm_id
     # What was said this very moment is part of a report that reaches the present.
-    within = {"from_ms": span.from_ms, "to_ms": span.to_ms + 1 if span.reaches_now else span.to_ms}
+    to_ms = span.to_ms + 1 if span.reaches_now else span.to_ms
+    within = {"from_ms": span.from_ms, "to_ms": to_ms}
+    # What went on when the span began was told before: whoever reads of it wants to know who was told, too.
+    went_on = await nights.went_on(connection, farm_id, at_ms=span.from_ms)
+    with_before = {"from_ms": min([span.from_ms, *went_on.values()]), "to_ms": to_ms}
+
+    def belongs(row: Record) -> bool:
+        return row["at_ms"] >= span.from_ms or row["happening_id"] in went_on
+
     ids = {room["text_name"]: room["room_id"] for room in await rooms.all_rooms(connection, farm_id)}
     return Ledger(
         alarms=await nights.open_alarms(connection, farm_id),
-        notices=await outbox.notices_between(connection, farm_id, **within),
+        notices=list(filter(belongs, await outbox.notices_between(connection, farm_id, **with_before))),
         tellings=[
             {**telling, "about": frozenset(ids.get(name) for name in telling["facts"].get("rooms", ()))}
-            for telling in await nights.tellings_between(connection, farm_id, **within)
+            for telling in await nights.tellings_between(connection, farm_id, **with_before)
+            if belongs(telling)
         ],
         answers=await nights.answers_between(connection, farm_id, **within),
     )

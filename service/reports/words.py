@@ -198,6 +198,7 @@ class Words:
             learned=None if dip.learned_ms is None else self.at(dip.learned_ms),
             normal=tuple(Quantity(q) for q in told.get("normal", ())),
             first_check=told.get("first_check"),
+            began_before=dip.from_ms <= night.span.from_ms,
         )
 
     # --- telling --------------------------------------------------------------------------------------------

@@ -99,6 +99,15 @@ async def tellings_between(
     return [{**row, "facts": json.loads(row["facts"])} for row in await many(connection, statement)]
 
 
+async def went_on(connection: Connection, farm_id: int, *, at_ms: Instant) -> dict[str, Instant]:
+    """When each happening began that had begun and was not over at a moment."""
+    h = happenings.c
+    statement = select(h.happening_id, h.began_ms).where(
+        h.farm_id == farm_id, h.began_ms < at_ms, h.ended_ms.is_(None) | (h.ended_ms >= at_ms)
+    )
+    return {row["happening_id"]: row["began_ms"] for row in await many(connection, statement)}
+
+
 async def answers_between(
     connection: Connection, farm_id: int, *, from_ms: Instant, to_ms: Instant
 ) -> list[Record]:

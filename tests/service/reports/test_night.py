@@ -74,6 +74,24 @@ async def test_who_was_told_and_who_goes_stands_with_the_night(database: Databas
     assert [(a["name"], a["word"]) for a in night.answers] == [("Maria", "going")]
 
 
+async def test_what_was_told_before_the_night_of_what_still_goes_on_stands_with_it(
+    database: Database, farm: dict[str, Any]
+) -> None:
+    """The evening round comes while House 7 is dry: those who were told before it were told."""
+    half_past = farmyard.DRY_FROM_MS + 30 * MINUTE_MS
+    await farmyard.dry_night(database, farm, to_ms=half_past)
+    await farmyard.tell(database, farm, HandClock(half_past))
+    evening = {**farm, "evening_round_minute": 2 * 60 + 25, "morning_round_minute": 2 * 60 + 24}
+    span = newest_span(evening, half_past)
+    assert span.from_ms == farmyard.DRY_FROM_MS + 25 * MINUTE_MS
+
+    night = await told(database, evening, span=span)
+
+    assert {t["name"] for t in night.tellings} == {"Maria", "Ben"}
+    assert all(t["at_ms"] < span.from_ms for t in night.tellings)
+    assert [n["kind"] for n in night.notices] == ["trouble"]
+
+
 async def test_an_earlier_night_has_its_own_readings_and_the_present_stays_the_present(
     dry_night: Database, farm: dict[str, Any]
 ) -> None:

@@ -59,6 +59,23 @@ def test_a_dip_that_goes_on_says_so() -> None:
     assert dip_line(replace(DIP, end=None), "us") == "Humidity under 85% since 02:09, lowest 78%."
 
 
+def test_a_dip_older_than_the_night_is_said_to_be_older() -> None:
+    older = replace(DIP, end=None, past_start=DIP.start, minutes=47, past_minutes=47, began_before=True)
+
+    assert dip_sentences(older, "us")[0] == (
+        "Before 02:04, and still low at 02:51: humidity low for at least 47 min so far."
+    )
+    assert dip_sentences(older, "us")[2] == "Under the text limit of 85% for at least 47 min, from before 02:04."
+    assert dip_line(older, "us") == "Humidity under 85% since before 02:04, lowest 78%."
+
+
+def test_only_the_part_of_a_dip_that_is_older_is_said_to_be() -> None:
+    older = replace(DIP, end=None, began_before=True)
+
+    assert dip_sentences(older, "us")[2] == "Under the text limit of 85% for 38 min, from 02:09."
+    assert dip_line(older, "us") == "Humidity under 85% since 02:09, lowest 78%."
+
+
 def test_everything_known_is_said_once() -> None:
     full = replace(
         DIP,
