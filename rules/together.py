@@ -110,6 +110,8 @@ class Ongoing:
     last_ms: Instant
     """When the newest of its rooms passed its limit."""
     rooms: frozenset[str]
+    back: frozenset[str] = frozenset()
+    """Rooms of which people heard that they are back: what befalls one of these now is news."""
 
 
 class Over(StrEnum):
@@ -151,14 +153,15 @@ def together(troubles: Iterable[Trouble], *, contacts: Contacts, by: Measure) ->
 def joins(trouble: Trouble, ongoing: Ongoing, *, contacts: Contacts, by: Measure) -> bool:
     """Whether one more room's trouble belongs to a failure that people were told of already.
 
-    It does while the mains are still off, if the room was in it before, or if it is of the same kind and comes
-    soon after the last one. Later than that it may be something else, and is told.
+    It does if it is of the same kind (any, where the mains went off) and comes soon after the last one, or while
+    the mains are still off, or if the room was in it before. Later than that it may be something else, and so is
+    what befalls a room that people were told is back: both are told.
     """
-    if trouble.room in ongoing.rooms:
-        return True
-    if ongoing.kind is None:
-        return contacts.power_is_off or abs(trouble.at_ms - ongoing.last_ms) <= by.within_ms
-    return trouble.kind == ongoing.kind and abs(trouble.at_ms - ongoing.last_ms) <= by.within_ms
+    if trouble.room in ongoing.back or ongoing.kind not in {None, trouble.kind}:
+        return False
+    still_off = ongoing.kind is None and contacts.power_is_off
+    soon_after = abs(trouble.at_ms - ongoing.last_ms) <= by.within_ms
+    return soon_after or still_off or trouble.room in ongoing.rooms
 
 
 def over(ended_ms: Sequence[Instant | None], *, most_told: bool, now_ms: Instant) -> Over:

@@ -49,6 +49,7 @@ def _site_back(facts: Facts, reader: Reader, now_ms: Instant) -> str:
         still_since="" if since_ms is None else clock(local(since_ms, facts["zone"])),
         until=clock(local(facts["until_ms"], facts["zone"])),
         invented=facts["invented"],
+        not_all=facts.get("not_all", False),
     )
     return site_back_text(said, reader)
 

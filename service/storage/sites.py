@@ -60,11 +60,12 @@ async def open_sites(connection: AsyncConnection, farm_id: int, mark: str) -> li
     return await _rows(connection, statement)
 
 
-async def was_noticed(connection: AsyncConnection, farm_id: int, happening_id: str, kind: str) -> bool:
-    """Whether there is a notice of this kind about a happening."""
+async def noticed_ms(connection: AsyncConnection, farm_id: int, happening_id: str, kind: str) -> Instant | None:
+    """As of when there is a notice of this kind about a happening; ``None`` without one."""
     n = notices.c
     mine = (n.farm_id == farm_id) & (n.happening_id == happening_id) & (n.kind == kind)
-    return await connection.scalar(select(func.count()).select_from(notices).where(mine)) != 0
+    found: Instant | None = await connection.scalar(select(func.max(n.at_ms)).where(mine))
+    return found
 
 
 async def ended_by_hold(connection: AsyncConnection, farm_id: int, happening_ids: Collection[str]) -> set[str]:

@@ -21,7 +21,7 @@ from service.storage.figures import figures_of
 from service.storage.rows import Record
 from service.watch.open_things import SITE_MARK
 from service.watch.respond import STOPS
-from service.watch.site_end import SiteEnd
+from service.watch.site_end import BACK, SiteEnd, back_by
 from service.watch.site_facts import Site, site_notice
 
 CONTACT_HOLDS_MS: Final = 12 * HOUR_MS
@@ -161,13 +161,15 @@ class FarmWatch:
         await outbox.set_facts(connection, farm_id, notice["notice_key"], {**facts, **more})
 
     async def _ongoing(self, connection: Connection, notice: Record) -> Ongoing:
-        parts = await ledger.parts_of(connection, self.farm["farm_id"], notice["happening_id"])
-        facts = notice["facts"]
+        farm_id, facts = self.farm["farm_id"], notice["facts"]
+        parts = await ledger.parts_of(connection, farm_id, notice["happening_id"])
+        told_back_ms = await sites.noticed_ms(connection, farm_id, notice["happening_id"], BACK)
         kind = None if facts["what"] == "power" else (Quantity(facts["what"]), Side(facts["side"]))
         return Ongoing(
             kind=kind,
             last_ms=max([notice["at_ms"], *(part["began_ms"] for part in parts)]),
             rooms=frozenset(str(part["room_id"]) for part in parts) | set(facts["room_ids"]),
+            back=frozenset() if told_back_ms is None else back_by(parts, told_back_ms),
         )
 
     async def _tell(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 
 from rules.model import Instant
@@ -34,7 +35,7 @@ class SiteEnd:
     async def _one(self, connection: Connection, told: Record, now_ms: Instant) -> int:
         farm_id, happening_id = self.farm["farm_id"], told["happening_id"]
         by_room = _by_room(await ledger.parts_of(connection, farm_id, happening_id))
-        most_told = await sites.was_noticed(connection, farm_id, happening_id, BACK)
+        most_told = await sites.noticed_ms(connection, farm_id, happening_id, BACK) is not None
         ended = [_ended_ms(parts) for parts in by_room.values()]
         what = over(ended, most_told=most_told, now_ms=now_ms)
         if what is Over.NOT_YET:
@@ -61,15 +62,22 @@ class SiteEnd:
         out = {room for room, parts in by_room.items() if _ended_ms(parts) is None}
         still = [newest[room]["happening_id"] for room in out]
         left_alone = {room for room, part in newest.items() if part["happening_id"] in held}
+        anew = await self._out_anew(connection, by_room.keys() - out)
         same = ("what", "side", "since_ms")
         return {
             "room": None,
-            "rooms": in_order(known, by_room.keys() - out - left_alone),
+            "rooms": in_order(known, by_room.keys() - out - left_alone - anew),
+            "not_all": bool(anew),
             "still": in_order(known, out),
             "still_since_ms": await sites.beyond_since(connection, self.farm["farm_id"], still) if still else None,
             "left_alone": in_order(known, left_alone - out),
             **{name: told["facts"][name] for name in same},
         }
+
+    async def _out_anew(self, connection: Connection, room_ids: AbstractSet[str]) -> set[str]:
+        """Rooms that were back, and are in a trouble of their own by now."""
+        found = {room: await ledger.open_happening(connection, self.farm["farm_id"], room) for room in room_ids}
+        return {room for room, happening in found.items() if happening is not None and happening["woke"]}
 
     async def _end(self, connection: Connection, told: Record, at_ms: Instant) -> None:
         """Closed as well if somebody answered; otherwise the morning sheet closes it."""
@@ -93,3 +101,10 @@ def _ended_ms(parts: Sequence[Record]) -> Instant | None:
     """When a room was back for good, as far as is known."""
     ended = [part["ended_ms"] for part in parts]
     return None if None in ended else max(ended)
+
+
+def back_by(parts: Sequence[Record], at_ms: Instant) -> frozenset[str]:
+    """The rooms that were back at a moment, among those that had been out by then."""
+    out_by_then = [part for part in parts if part["began_ms"] <= at_ms]
+    ended = {room: _ended_ms(mine) for room, mine in _by_room(out_by_then).items()}
+    return frozenset(room for room, ended_ms in ended.items() if ended_ms is not None and ended_ms <= at_ms)

@@ -150,12 +150,22 @@ def test_a_small_farm_needs_all_its_rooms_and_never_only_one(rooms_wanted: int, 
         (trouble("d", 10.5), False),
         (trouble("d", -5), True),
         (trouble("d", 5, STALE), False),
-        (trouble("a", 300, STALE), True),
+        (trouble("a", 300), True),
+        (trouble("a", 5, STALE), False),
+        (trouble("b", 5), False),
     ],
-    ids=["soon after", "too late", "learned late", "another trouble", "it was in it before"],
+    ids=[
+        "soon after",
+        "too late",
+        "learned late",
+        "another trouble",
+        "it was in it before",
+        "it was in it before, and this is another trouble",
+        "people heard that it is back",
+    ],
 )
 def test_a_room_joins_what_is_told_already(one: Trouble, joined: bool) -> None:  # noqa: FBT001
-    ongoing = Ongoing(kind=DRY, last_ms=0, rooms=frozenset("abc"))
+    ongoing = Ongoing(kind=DRY, last_ms=0, rooms=frozenset("abc"), back=frozenset("b"))
     assert joins(one, ongoing, contacts=QUIET, by=THREE) is joined
 
 
@@ -167,8 +177,10 @@ def test_after_a_power_cut_rooms_join_while_it_lasts(
     at: float,
     joined: bool,  # noqa: FBT001
 ) -> None:
-    ongoing = Ongoing(kind=None, last_ms=0, rooms=frozenset("abc"))
+    ongoing = Ongoing(kind=None, last_ms=0, rooms=frozenset("abc"), back=frozenset("b"))
     assert joins(trouble("d", at, STALE), ongoing, contacts=contacts, by=THREE) is joined
+    assert joins(trouble("a", at, DRY), ongoing, contacts=contacts, by=THREE)
+    assert not joins(trouble("b", at, DRY), ongoing, contacts=contacts, by=THREE)
 
 
 def test_it_is_over_when_the_last_room_is_back() -> None:

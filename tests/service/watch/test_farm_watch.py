@@ -223,3 +223,25 @@ async def test_what_is_wrong_in_the_look_itself_leaves_every_house_told(
     del farm.watch.farm["zone"]
     await farm.until(18, dry_from(5, 5, 5), step=3)
     assert len(farm.texts()) == 3
+
+
+@pytest.mark.parametrize("again", ["dry", "stale"])
+async def test_a_house_that_people_heard_is_back_is_told_when_it_is_out_again(
+    database: Database, again: str
+) -> None:
+    """Houses 1, 2 and 3 were back, House 4 is still dry; then House 1 is in trouble of this kind or another."""
+    farm = await many_houses(database, 4)
+
+    def humidity(house: int, at: int) -> float:
+        first = at >= 5 and (house == 4 or at < 25)
+        return DRY if (first and at < 200) or (again == "dry" and house == 1 and at >= 90) else GOOD
+
+    def co2(house: int, at: int) -> float:
+        return 3000.0 if again == "stale" and house == 1 and at >= 90 else 800.0
+
+    await farm.until(120, humidity, step=5, also={Quantity.CO2: co2})
+    _, back, new = farm.texts()
+    assert back == "Back: House 1, 2, 3. Still humidity low since 07:15: House 4."
+    assert new.startswith("House 1 shiitake, pins day 11: " + ("humidity 80%" if again == "dry" else "CO2 3000"))
+    await farm.until(215, humidity, step=5, also={Quantity.CO2: co2})
+    assert farm.texts()[3:] == ["Back: House 2, 3, 4."]
