@@ -167,7 +167,9 @@ class Address:
         told = await outbox.tellings_of(connection, farm_id, happening)
         first = [t for t in told if t["kind"] not in TO_THOSE_WOKEN]
         alone = (await ledger.happening(connection, farm_id, happening))["part_of"] is None
-        tell = _those_woken(first, notice) if alone and notice["telling"] != "round" else ()
+        woken = _those_woken(first, notice) if alone and notice["telling"] != "round" else ()
+        hears = {t["person_id"] for t in told if t["notice_key"] == notice["notice_key"]} - {AT_THE_FARM}
+        tell = tuple(t for t in woken if t.person_id not in hears)  # reached later by a second way: once is enough
         if ends is not None and await self._something_else_is_open(connection, happening):
             tell = tuple(t for t in tell if t.way is not Way.LAMP)
         await self._add(connection, notice, tell, now_ms)

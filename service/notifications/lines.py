@@ -15,7 +15,8 @@ from service.watch.on_call import call_list
 from service.watch.respond import Word, who_is_going
 
 DANGER: Final = "danger"
-NEXT_PERSON: Final = frozenset({"no improvement", "look after"})
+LOOK_AFTER: Final = "look after"
+NEXT_PERSON: Final = frozenset({"no improvement", LOOK_AFTER})
 """Kinds of notices about somebody who went: the next people hear of them."""
 
 
@@ -45,7 +46,11 @@ class Lines:
         )
         lines = [self._line(row, row["after_ms"]) for row in rows]
         if notice["kind"] in NEXT_PERSON:
-            return self._next_people(lines, notice["facts"].get("person_id"), told, answers)
+            who = notice["facts"].get("person_id")
+            others = self._next_people(lines, who, told, answers)
+            return await self._or_anybody(connection, others, but=who) if notice["kind"] == LOOK_AFTER else others
+        if danger:
+            lines = await self._or_anybody(connection, lines)
         inside = notice["facts"].get("inside", []) if danger else []
         return await self._with_those_inside(connection, lines, inside)
 
@@ -67,6 +72,15 @@ class Lines:
         others = [line for line in lines if line.person_id != who]
         in_order = sorted(others, key=lambda line: (line.person_id in cannot, line.person_id in knows))
         return [replace(line, after_ms=n * self.figures.ms("again_minutes")) for n, line in enumerate(in_order)]
+
+    async def _or_anybody(self, connection: Connection, lines: list[Line], but: str | None = None) -> list[Line]:
+        """Somebody may be hurt, and nobody on the list can be told: then everybody at the farm who can is."""
+        if any(line.ways for line in lines):
+            return lines
+        everybody = await people.all_people(connection, self.farm["farm_id"])
+        others = [person for person in everybody if person["active"] and person["person_id"] != but]
+        in_order = sorted(others, key=lambda person: not person["manager"])
+        return [self._line(person, n * self.figures.ms("again_minutes")) for n, person in enumerate(in_order)]
 
     async def _with_those_inside(
         self, connection: Connection, lines: list[Line], inside: Sequence[str]

@@ -320,7 +320,7 @@ async def _open_after_loss(
 ) -> None:
     """Others may be told of these now, though everybody seemed to have been; not of what is over or held back."""
     n, h, later = notices.c, happenings.c, notices.alias()
-    goes_on = select(h.happening_id).where(h.farm_id == farm_id, h.ended_ms.is_(None))
+    goes_on = select(h.happening_id).where(h.farm_id == farm_id, h.ended_ms.is_(None), h.part_of.is_(None))
     since = (later.c.farm_id == farm_id) & (later.c.decided_ms >= n.decided_ms)
     held = (
         select(later.c.notice_key)

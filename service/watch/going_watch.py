@@ -13,7 +13,7 @@ from rules.model import HOUR_MS, Quantity, Side
 from rules.people import Level
 from service.clock import Clock
 from service.log import log
-from service.storage import ledger, outbox, people, people_air
+from service.storage import judgements, ledger, outbox, people, people_air
 from service.storage.database import Connection, Database
 from service.storage.figures import Figures, figures_of
 from service.storage.rows import Record
@@ -60,6 +60,9 @@ class GoingWatch:
             if not going or not who_is_going(answers, STOPS):
                 return 0
             happening = await ledger.happening(connection, farm_id, happening_id)
+            if happening["room_id"] is not None:  # its end is then either seen here, or comes after
+                await judgements.lock(connection, farm_id, str(happening["room_id"]))
+                happening = await ledger.happening(connection, farm_id, happening_id)
             figures = await figures_of(connection, farm_id)
             if happening["ended_ms"] is not None:
                 return 0

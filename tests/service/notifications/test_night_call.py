@@ -19,6 +19,7 @@ from tests.support.night_call import (
     off,
     refusing,
 )
+from tests.support.telling import set_call_list
 from tests.support.text_gateway import Answer
 from tests.support.written import written
 
@@ -202,6 +203,17 @@ async def test_whoever_went_and_says_nothing_is_looked_after(database: Database)
 
 
 @on_sqlite
+async def test_whoever_is_alone_on_the_list_and_says_nothing_is_looked_after_by_anybody_else(
+    database: Database,
+) -> None:
+    async with night_call(database, {"maria": first(Says(text="7 going", after=3))}) as night:
+        await set_call_list(database, ("maria", 0))
+        await night.through(93, mended_at=40)
+        told = {who for _, who, text in night.told if "no word since" in text}
+        assert told
+        assert told <= {"ben", "cal", "dee"}
+
+
 async def test_whoever_said_out_is_not_looked_after(database: Database) -> None:
     phones = {"maria": first(Says(text="7 going", after=3), Says(text="out", after=60))}
     async with night_call(database, phones) as night:
