@@ -9,6 +9,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from html import escape
 from typing import Final
+from urllib.parse import quote
 
 from simulator import farm
 from simulator.books import Person
@@ -109,7 +110,7 @@ def page_of(phones: Sequence[Phone], farm_now_ms: int, *, can_answer: bool) -> s
 def _phone(phone: Phone, *, can_answer: bool) -> str:
     name, title = escape(phone.name), escape(phone.title)
     write = (
-        f'<form method="post" action="/phones/{name}/answers">'
+        f'<form method="post" action="{_address(phone)}/answers">'
         f'<input name="text" required maxlength="480" autocomplete="off" aria-label="Answer as {title}" '
         f'placeholder="Answer"><button>Send</button></form>'
     )
@@ -119,6 +120,10 @@ def _phone(phone: Phone, *, can_answer: bool) -> str:
         f'<div id="switch-{name}" data-fresh>{_switch(phone)}</div>{write if can_answer else ""}'
         f'<ol id="texts-{name}" data-fresh aria-live="polite">{_conversation(phone)}</ol></section>'
     )
+
+
+def _address(phone: Phone) -> str:
+    return f"/phones/{quote(phone.name, safe='+')}"
 
 
 def _what(phone: Phone) -> str:
@@ -133,7 +138,7 @@ def _switch(phone: Phone) -> str:
     waits = f": {phone.waiting} {'text waits' if phone.waiting == 1 else 'texts wait'}" if phone.waiting else ""
     state = f"Switched off{waits}" if phone.is_off else "Switched on"
     return (
-        f'<form method="post" action="/phones/{escape(phone.name)}/switch"{" class=off" if phone.is_off else ""}>'
+        f'<form method="post" action="{_address(phone)}/switch"{" class=off" if phone.is_off else ""}>'
         f'<span class="state">{state}</span><button name="to" value="{to}">Switch {to}</button></form>'
     )
 

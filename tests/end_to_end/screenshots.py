@@ -18,8 +18,10 @@ from pathlib import Path
 import httpx
 from playwright.async_api import Browser
 
+from simulator import evening
 from tests.house_measures import ROOT
 from tests.support.browser import CHROMIUM, open_browser
+from tests.support.waiting import until_sync
 
 WIDTHS = {"phone": 390, "desk": 1280}
 LEAST_HEIGHT = 480
@@ -35,8 +37,9 @@ def main(words: list[str]) -> int:
         return 2
     folder = Path(words[0])
     folder.mkdir(parents=True, exist_ok=True)
-    with demo_after_its_text() as (pages, phone):
-        asyncio.run(_take_all(_addresses(pages, phone), folder))
+    with demo_after_its_text() as (pages, phones):
+        _answer(phones)
+        asyncio.run(_take_all(_addresses(pages, phones), folder))
     for picture in sorted(folder.glob("*.png")):
         sys.stdout.write(f"{picture.stat().st_size / 1000:6.0f} kB  {picture}\n")
     return 0
@@ -44,7 +47,7 @@ def main(words: list[str]) -> int:
 
 @contextmanager
 def demo_after_its_text() -> Iterator[tuple[str, str]]:
-    """The demo once its first text is there: the addresses of the pages and of the phone."""
+    """The demo once its first text is there: the addresses of the pages and of the phones."""
     command = [sys.executable, "-m", "service", "demo", "--port", "0", "--phone-port", "0"]
     command += ["--fault-after-s", str(FAULT_AFTER_S)]
     demo = subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True)
@@ -72,7 +75,15 @@ def _found(pattern: str, said: str) -> str:
     return found[1]
 
 
-def _addresses(pages: str, phone: str) -> dict[str, str]:
+def _answer(phones: str) -> None:
+    """Whoever was told says that they go, and has that confirmed."""
+    with httpx.Client(base_url=phones, trust_env=False) as http:
+        told = http.get("/texts").json()
+        http.post(f"/phones/{told[-1]['to']}/answers", data={"text": evening.ANSWER}).raise_for_status()
+        until_sync(lambda: len(http.get("/texts").json()) > len(told), within_s=20, what="a confirmation")
+
+
+def _addresses(pages: str, phones: str) -> dict[str, str]:
     """What is shown: the farm tonight, the house with the fault, the house that had a bad stretch last night."""
     with_bad_stretch = f"{pages}/rooms/house-3"
     last_night = _found(r'href="(\?night=[^"]+)"', httpx.get(with_bad_stretch, trust_env=False).text)
@@ -80,7 +91,7 @@ def _addresses(pages: str, phone: str) -> dict[str, str]:
         "rooms": f"{pages}/",
         "room": f"{pages}/rooms/house-1",
         "last-night": with_bad_stretch + last_night,
-        "pretend-phone": f"{phone}/",
+        "pretend-phones": f"{phones}/",
     }
 
 
