@@ -12,7 +12,7 @@ from typing import Any, Final
 
 from rules.model import HOUR_MS, SECOND_MS, Instant, Side
 from service.notifications.routing import AT_THE_FARM, Way
-from service.storage import full_hours, outbox, rooms
+from service.storage import full_hours, outbox, people, rooms
 from service.storage.database import Connection
 from service.storage.figures import Figures
 from service.storage.full_hours import SUMMARY
@@ -20,8 +20,8 @@ from service.storage.rows import Record
 
 COUNTED: Final = frozenset({Way.TEXT.value, Way.VOICE.value})
 """Ways that wake people. Mail waits until it is looked at."""
-NEVER_HELD: Final = frozenset({"danger", "look after", "site", SUMMARY})
-"""What is about people, or about the whole farm at once."""
+NEVER_HELD: Final = frozenset({"danger", "look after", "came out", "taken", "site", SUMMARY})
+"""What is about people, or about the whole farm at once; and that somebody else goes, so that they need not."""
 WIDE_SILENCES: Final = frozenset({"site", "broker"})
 REPLIES: Final = frozenset({"answer"})
 REPLIES_TIMES: Final = 2
@@ -90,13 +90,13 @@ def _is_never_held(row: Record) -> bool:
 
 async def _hold(connection: Connection, farm_id: int, row: Record, *, sent: int, now_ms: Instant) -> None:
     person_id = str(row["person_id"])
-    waiting = await full_hours.untold_summary(connection, farm_id, person_id)
+    waiting = await full_hours.untold_summary(connection, farm_id, person_id, since_ms=now_ms - USE_BY_MS)
     if waiting is not None:
         facts = one_more(waiting["facts"], row["facts"], now_ms=now_ms)
         await outbox.set_facts(connection, farm_id, waiting["notice_key"], facts)
         return
     farm = await rooms.farm(connection, farm_id)
-    last_ms = await full_hours.last_summary_ms(connection, farm_id, person_id)
+    last_ms = await full_hours.last_summary_ms(connection, farm_id, person_id, since_ms=now_ms - HOUR_MS)
     due_ms = summary_due_ms(last_ms, now_ms)
     first = {
         "room": None,
@@ -118,7 +118,10 @@ async def _hold(connection: Connection, farm_id: int, row: Record, *, sent: int,
         "use_by_ms": due_ms + USE_BY_MS,
         "facts": one_more(first, row["facts"], now_ms=now_ms),
     }
-    await outbox.add_direct(connection, farm_id, notice, person_id=person_id, way=str(row["way"]))
+    person = await people.person(connection, farm_id, person_id)
+    # A call about texts that were held would wake as they would have. It is one only for who reads no texts.
+    way = Way.VOICE if person["way"] == Way.VOICE else Way.TEXT
+    await outbox.add_direct(connection, farm_id, notice, person_id=person_id, way=way.value)
 
 
 def _about(facts: Mapping[str, Any]) -> Sequence[str]:

@@ -80,6 +80,8 @@ VOICE_IN: Final[Mapping[Language, Voice]] = {
     ),
 }
 _TEMPERATURE: Final = re.compile(r"(?<!\w)(-?)(\d+(?:\.\d+)?) ?\N{DEGREE SIGN}?([CF])\b")
+_PHONE: Final = re.compile(r"\+(\d{7,15})\b")
+"""A number with its country (ITU-T E.164), which is read digit by digit."""
 _SCALES: Final = {"F": "Fahrenheit", "C": "Celsius"}
 _ONE: Final = "1"
 
@@ -95,17 +97,21 @@ def speakable(text: str, language: Language, *, names: Iterable[str] = ()) -> st
     return "".join(said)
 
 
-def spoken(text: str, language: Language, *, danger: bool, names: Iterable[str] = ()) -> str:
+def spoken(
+    text: str, language: Language, *, danger: bool, sends_nobody: bool = False, names: Iterable[str] = ()
+) -> str:
     """What a call says, from the first word to the last."""
     voice = VOICE_IN[language]
     said = speakable(text, language, names=names)
     ended = said if said.endswith((".", "!", "?")) else f"{said}."
     caution = voice.caution_of_danger if danger else voice.caution
-    return voice.whole.format(text=ended, caution=caution)
+    unsaid = sends_nobody or (not danger and voice.caution.removesuffix(".") in ended)
+    return " ".join(voice.whole.format(text=ended, caution="" if unsaid else caution).split())
 
 
 def _said(piece: str, voice: Voice) -> str:
     said = re.sub(r"\bCO2\b", "C O 2", piece)
+    said = _PHONE.sub(lambda found: " ".join(found[1]), said)
     said = re.sub(r"(?<=\d)-(?=\d)", f" {voice.to} ", said)
     said = re.sub(r"(?<=\d),(?=\d{3}\b)", "", said)
     said = _TEMPERATURE.sub(lambda found: _degrees(found, voice), said)

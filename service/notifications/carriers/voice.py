@@ -13,6 +13,8 @@ from service.notifications.carriers.text import TextCarrier, TextGateway
 from service.wording.speakable import spoken
 
 _DANGER: Final = "danger"
+_SENDS_NOBODY: Final = frozenset({"taken", "came out", "summary", "trial"})
+"""What tells nobody of a room to go to."""
 _NAMES: Final = ("room", "person", "name")
 
 
@@ -25,5 +27,11 @@ class VoiceCarrier:
     async def carry(self, message: Message) -> Outcome:
         facts = message.facts or {}
         names = [name for key in _NAMES if isinstance(name := facts.get(key), str)]
-        text = spoken(message.text, message.language, danger=message.kind == _DANGER, names=names)
+        text = spoken(
+            message.text,
+            message.language,
+            danger=message.kind == _DANGER,
+            sends_nobody=message.kind in _SENDS_NOBODY,
+            names=names,
+        )
         return await self._carrier.carry(replace(message, text=text))

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from rules.model import HOUR_MS, MINUTE_MS, SECOND_MS
 from service.notifications.ceiling import GATHER_MS, may_go, one_more, summary_due_ms, within_ceiling
-from service.storage import outbox
+from service.storage import outbox, people
 from service.storage.database import Database
 from service.storage.figures import Figures
 from service.storage.tables import deliveries
@@ -35,6 +35,8 @@ ROOM = {"room": "House 7"}
         ("answer", 12, False),
         ("danger", 999, True),
         ("look after", 999, True),
+        ("came out", 999, True),
+        ("taken", 999, True),
         ("summary", 999, True),
     ],
 )
@@ -121,6 +123,23 @@ async def test_the_seventh_text_of_an_hour_is_held_and_told_in_a_summary(databas
     assert await phone.all_due(NOW_MS + 6 * MINUTE_MS + GATHER_MS) == ["summary"]
     (facts,) = await facts_of_summaries(database)
     assert (facts["count"], facts["held"], facts["rooms"], facts["invented"]) == (6, 1, ["House 7"], True)
+
+
+@pytest.mark.parametrize(("own", "told_by"), [("text", "text"), ("mail", "text"), ("voice", "voice")])
+async def test_a_held_call_is_told_in_a_text_unless_its_person_is_told_by_calls(
+    database: Database, own: str, told_by: str
+) -> None:
+    """A call about what was held would wake as what was held would have."""
+    farm = await settle(database)
+    async with database.write() as connection:
+        maria = await people.person(connection, farm["farm_id"], "maria")
+        same = {k: v for k, v in maria.items() if k != "farm_id"}
+        await people.save_person(connection, farm["farm_id"], {**same, "way": own})
+    phone = Phone(database)
+    went = [await phone.gets(NOW_MS + n * MINUTE_MS, way="voice") for n in range(7)]
+    assert went == [True] * 6 + [False]
+    [summary] = [row for row in await written(database, "deliveries") if row["notice_key"].startswith("summary/")]
+    assert summary["way"] == told_by
 
 
 async def test_what_is_held_at_the_same_moment_stands_in_one_summary(database: Database) -> None:

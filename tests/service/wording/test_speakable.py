@@ -69,3 +69,21 @@ def test_nothing_that_is_only_written_is_left(language: Language) -> None:
     said = speakable(text, language)
     assert not set("%&") & set(said)
     assert not {"ppm", "min", "h", "lb", "CO2", "46F", "temp"} & set(said.replace(",", " ").split())
+
+
+def test_a_caution_that_the_text_has_is_not_said_twice_over() -> None:
+    said = spoken("Ann went in. Do not go in alone, air out from outside.", "en", danger=False)
+    assert said == (
+        "This is Houseband, a machine. Ann went in. Do not go in alone, air out from outside."
+        " Once more. Ann went in. Do not go in alone, air out from outside."
+    )
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_a_phone_number_is_read_digit_by_digit(language: Language) -> None:
+    assert speakable("+12025550145: 5 min", language).startswith("1 2 0 2 5 5 5 0 1 4 5: 5 min")
+
+
+def test_a_call_that_sends_nobody_anywhere_warns_of_nothing() -> None:
+    said = spoken("Ann is going to House 7.", "en", danger=False, sends_nobody=True)
+    assert said == "This is Houseband, a machine. Ann is going to House 7. Once more. Ann is going to House 7."
