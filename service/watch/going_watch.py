@@ -12,6 +12,7 @@ from typing import Any, Final
 from rules.model import HOUR_MS, Quantity, Side
 from rules.people import Level
 from service.clock import Clock
+from service.errors import PassingError
 from service.log import log
 from service.storage import judgements, ledger, outbox, people, people_air
 from service.storage.database import Connection, Database
@@ -46,11 +47,20 @@ class GoingWatch:
         made = 0
         for row in going_on:
             if not str(row["happening_id"]).startswith(OUT_MARK):
-                made += await self._look_at(str(row["happening_id"]))
+                made += await self._look_at_one(str(row["happening_id"]))
         async with self.database.write() as connection:
             figures = await figures_of(connection, self.farm["farm_id"])
             made += await look_after_all(connection, self.farm, figures, self.clock.now_ms())
         return made
+
+    async def _look_at_one(self, happening_id: str) -> int:
+        try:
+            return await self._look_at(happening_id)
+        except PassingError:
+            raise
+        except Exception:  # noqa: BLE001 - trouble with one must not leave somebody inside another unasked after
+            log.exception("what became of going could not be looked at", happening=happening_id)
+            return 0
 
     async def _look_at(self, happening_id: str) -> int:
         async with self.database.write() as connection:
