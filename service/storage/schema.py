@@ -18,6 +18,7 @@ from sqlalchemy.ext.asyncio import AsyncConnection
 import migrations
 from rules.model import Instant
 from service.storage.database import Database
+from service.storage.statistics import tell_what_is_alike
 from service.storage.tables import metadata
 
 MONTHS_AHEAD: Final = 3
@@ -41,6 +42,7 @@ async def migrate(database: Database, *, to: str = "head") -> None:
     """Run every migration that the database has not had."""
     async with database.write() as connection:
         await connection.run_sync(lambda c: command.upgrade(_config(c), to))
+        await tell_what_is_alike(connection)
 
 
 async def unmigrate(database: Database, *, to: str = "base") -> None:

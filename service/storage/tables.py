@@ -172,7 +172,8 @@ happenings = _table(
     "happenings", "happening_id",
     _text("happening_id"), _text("room_id", null=True), _moment("began_ms"), _moment("ended_ms", null=True),
     _moment("closed_ms", null=True), _whole("woke"), _text("part_of", null=True),
-    Index(None, "farm_id", "room_id"),
+    Index(None, "farm_id", "room_id"), Index(None, "farm_id", "ended_ms"), Index(None, "farm_id", "closed_ms"),
+    Index(None, "farm_id", "part_of"),
 )  # fmt: skip
 alarms = _table(
     "alarms", "room_id quantity side",
@@ -215,7 +216,7 @@ deliveries = _table(
     _moment("ended_ms", null=True), _text("detail"), _text("text"), _moment("added_ms", default=0),
     _text("gateway_ref", null=True), _text("receipt", null=True), _moment("receipt_ms", null=True),
     UniqueConstraint("farm_id", "notice_key", "step", "person_id", "way"), Index(None, "farm_id", "state"),
-    Index(None, "farm_id", "gateway_ref"),
+    Index(None, "farm_id", "gateway_ref"), Index(None, "farm_id", "person_id", "added_ms"),
 )  # fmt: skip
 attempts = _table(
     "attempts", "delivery_id attempt",
@@ -224,6 +225,7 @@ attempts = _table(
 answers = _table(
     "answers", "happening_id person_id at_ms word",
     _text("happening_id"), _text("person_id"), _moment("at_ms"), _text("word"), _text("way"),
+    Index(None, "farm_id", "at_ms"),
 )  # fmt: skip
 rotas = _table("rotas", "rota_id", _text("rota_id"), _text("name"), _moment("recorded_ms"), _text("who"))
 turns = _table(
