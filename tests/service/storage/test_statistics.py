@@ -1,4 +1,4 @@
-"""SQLite finds the few rows that are asked for every second among those of years, whatever a farm's tables hold."""
+"""SQLite finds the few rows asked for every second among those of years, whatever a farm's tables hold."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ HOT: Final = {
     "claims": "SELECT * FROM deliveries WHERE farm_id = 1 AND state = 'waiting' AND next_ms <= 5",
     "notices to tell": "SELECT * FROM notices WHERE farm_id = 1 AND addressed = 0 ORDER BY decided_ms",
     "tellings of a happening": (
-        "SELECT d.* FROM deliveries AS d JOIN notices AS n ON n.farm_id = d.farm_id AND n.notice_key = d.notice_key "
+        "SELECT d.* FROM deliveries d JOIN notices n ON n.farm_id = d.farm_id AND n.notice_key = d.notice_key "
         "WHERE d.farm_id = 1 AND n.happening_id = 'x'"
     ),
     "an hour's texts": "SELECT * FROM deliveries WHERE farm_id = 1 AND person_id = 'maria' AND added_ms > 5",
