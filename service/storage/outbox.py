@@ -295,7 +295,7 @@ async def receipt(
         Whether there is a telling that the gateway knows by this name.
     """
     d = deliveries.c
-    mine = (d.farm_id == farm_id) & (d.gateway_ref == gateway_ref)
+    mine = (d.farm_id == farm_id) & (d.gateway_ref == gateway_ref) & (d.way == "text")  # calls have names too
     if await connection.scalar(select(d.delivery_id).where(mine).limit(1)) is None:
         return False
     noted = {"receipt": receipt, "receipt_ms": at_ms}

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from service.notifications.routing import Way
+from service.storage import outbox
 from service.storage.database import Database
 from tests.support.night_call import NightCall, Says, first, give_mail, night_call
 from tests.support.pretend_post import PretendPost
@@ -66,3 +67,16 @@ async def test_what_is_answered_or_over_is_not_told_again_for_a_lost_text(
         await lost_at(night, "maria", 41)
         assert len(await written(database, "deliveries")) == before
         assert post.carried == []
+
+
+async def test_a_call_of_the_same_name_as_a_lost_text_is_not_lost(database: Database) -> None:
+    """Two gateways may count from 1 both."""
+    async with night_call(database, {}) as night:
+        await night.through(14)
+        [text] = await written(database, "deliveries")
+        call = {**text, "delivery_id": "call", "way": "voice", "step": 100}
+        async with database.write() as connection:
+            await outbox.add_tellings(connection, 1, [call])
+        await night.receipt("maria", "lost")
+        rows = await written(database, "deliveries")
+        assert {row["way"]: row["state"] for row in rows} == {"text": "gave up", "voice": "sent"}
