@@ -21,6 +21,7 @@ from playwright.async_api import Browser
 from simulator import evening
 from tests.house_measures import ROOT
 from tests.support.browser import CHROMIUM, open_browser
+from tests.support.small_png import repacked
 from tests.support.waiting import until_sync
 
 WIDTHS = {"phone": 390, "desk": 1280}
@@ -41,6 +42,7 @@ def main(words: list[str]) -> int:
         _answer(phones)
         asyncio.run(_take_all(_addresses(pages, phones), folder))
     for picture in sorted(folder.glob("*.png")):
+        picture.write_bytes(repacked(picture.read_bytes()))
         sys.stdout.write(f"{picture.stat().st_size / 1000:6.0f} kB  {picture}\n")
     return 0
 
