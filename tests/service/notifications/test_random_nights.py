@@ -41,7 +41,8 @@ async def lived(database: Database, laid: Laid) -> Living:
 def is_told(tellings: list[dict[str, Any]]) -> bool:
     """Whether a person was told of a notice, by itself or in their summary; or given up by each way, and why."""
     told = [t for t in tellings if t["state"] in TOLD or t["detail"] == outbox.IN_THE_SUMMARY]
-    return bool(told) or (bool(tellings) and all(t["state"] in GIVEN_UP and t["detail"] for t in tellings))
+    tried = [t for t in tellings if t["state"] != outbox.CANCELLED]
+    return bool(told) or (bool(tried) and all(t["state"] in GIVEN_UP and t["detail"] for t in tried))
 
 
 async def forgotten(database: Database, notice: dict[str, Any]) -> set[str]:
@@ -78,7 +79,7 @@ async def check(database: Database, living: Living) -> None:
     assert twice == []
     went = [row for row in rows.values() if row["state"] in TOLD]
     most = Counter((row["notice_key"], row["person_id"], row["way"]) for row in went)
-    assert max(most.values()) <= 3, most.most_common(3)
+    assert max(most.values(), default=0) <= 3, most.most_common(3)
 
 
 @pytest.mark.parametrize("seed", range(NIGHTS))
