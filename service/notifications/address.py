@@ -6,7 +6,7 @@ A (notice, step, person, way) exists once, so addressing twice, or in two proces
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 from rules.model import Instant
@@ -31,7 +31,7 @@ from service.storage.figures import Figures, figures_of
 from service.storage.outbox import TO_THOSE_WOKEN
 from service.storage.rooms import COOLER
 from service.storage.rows import Record
-from service.watch.respond import STOPS, Word, who_is_going
+from service.watch.respond import STOPS, Word, taken_back_ms, who_is_going
 
 ENDS: Final = {
     "back": "back before it went out",
@@ -107,7 +107,7 @@ class Address:
         call_list = await lines.of(connection, notice, before, answers)
         chain = Chain(
             call_list=call_list,
-            told=[_told(t) for t in sorted(told, key=lambda t: (t["added_ms"], t["step"]))],
+            told=_counted(told, taken_back_ms(answers)),
             cannot=set(who_is_going(since, {Word.CANNOT})),
             pace=await self._pace(connection, notice, call_list, figures),
             began_ms=notice["decided_ms"],
@@ -196,6 +196,12 @@ class Address:
             for t in tell
         ]
         await outbox.add_tellings(connection, farm_id, rows)
+
+
+def _counted(told: Sequence[Record], taken_back_ms: Instant | None) -> list[Told]:
+    """In order. Who heard that somebody goes has lain down again: when that is taken back, it counts no more."""
+    in_order = [_told(t) for t in sorted(told, key=lambda t: (t["added_ms"], t["step"]))]
+    return [replace(t, called_off=t.called_off or t.added_ms < (taken_back_ms or 0)) for t in in_order]
 
 
 def _told(row: Record) -> Told:

@@ -234,11 +234,18 @@ async def end_attempt(
     await connection.execute(update(deliveries).where(mine).values(**telling))
 
 
-async def open_again(connection: AsyncConnection, farm_id: int, happening_id: str, *, now_ms: Instant) -> None:
-    """Whoever was going cannot after all: the next people are told again, of what is not too old to be told."""
+async def open_again(connection: AsyncConnection, farm_id: int, happening_id: str, *, use_by_ms: Instant) -> None:
+    """Whoever was going cannot after all: the next people are told, of the newest that there is to tell.
+
+    However old it is, it goes on: it is of use again, up to ``use_by_ms``.
+    """
     n = notices.c
-    mine = (n.farm_id == farm_id) & (n.happening_id == happening_id) & (n.use_by_ms > now_ms)
-    await connection.execute(update(notices).where(mine, _TOLD_DOWN_A_LIST).values(addressed=0))
+    mine = (n.farm_id == farm_id) & (n.happening_id == happening_id) & _TOLD_DOWN_A_LIST
+    newest = select(n.notice_key).where(mine).order_by(n.decided_ms.desc(), n.notice_key).limit(1)
+    key = await connection.scalar(newest)
+    again = (n.farm_id == farm_id) & (n.notice_key == key)
+    await connection.execute(update(notices).where(again).values(addressed=0))
+    await connection.execute(update(notices).where(again, n.use_by_ms < use_by_ms).values(use_by_ms=use_by_ms))
 
 
 async def newest_notice(connection: AsyncConnection, farm_id: int, happening_id: str) -> Record | None:

@@ -14,7 +14,7 @@ from typing import Final
 
 from rules.alarm import Happens, State, Tells, move
 from rules.limits import Key
-from rules.model import MINUTE_MS, Instant, Side
+from rules.model import HOUR_MS, MINUTE_MS, Instant, Side
 from service.errors import NotAllowed
 from service.storage import judgements, ledger, outbox, people, rooms
 from service.storage.database import Connection, Database
@@ -32,6 +32,8 @@ SPARED: Final = ("danger", *outbox.TO_THOSE_WOKEN)
 """Kinds of notices that go out whatever somebody answered."""
 TAKEN_FOR_MS: Final = 30 * MINUTE_MS
 """That somebody is going is news for so long."""
+OF_USE_AGAIN_MS: Final = 2 * HOUR_MS
+"""So long the next people may be told after somebody took back that they go."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,7 +100,7 @@ async def take(
     happening = parts[0]
     answers = await outbox.answers_of(connection, farm_id, happening_id)
     going = who_is_going(answers)
-    takes_back = word is Word.CANNOT and who_is_going(answers, STOPS) == [person_id]
+    takes_back = word is Word.CANNOT and person_id in who_is_going(answers, STOPS)
     told = await outbox.tellings_of(connection, farm_id, happening_id)
     for part in parts:
         said = {"person_id": person_id, "at_ms": now_ms, "word": word.value, "way": way}
@@ -139,12 +141,12 @@ async def _act(
     now_ms: Instant,
     takes_back: bool,
 ) -> None:
-    """Do what an answer means for one happening; ``takes_back``: nobody else goes, and now they cannot either."""
+    """Do what an answer means for one happening; ``takes_back``: they had ended the telling, and now cannot."""
     happening_id, name = str(happening["happening_id"]), str(who["name"])
     for_people = happening_id.endswith(ledger.PEOPLE_MARK)
     goes_on = happening["ended_ms"] is None and happening["part_of"] is None  # a part is told with the whole
     if takes_back and goes_on:
-        await outbox.open_again(connection, farm_id, happening_id, now_ms=now_ms)
+        await outbox.open_again(connection, farm_id, happening_id, use_by_ms=now_ms + OF_USE_AGAIN_MS)
     if word not in STOPS or (word is Word.PROBE and for_people):
         return
     await _acknowledge_all(connection, farm_id, happening, who=str(who["person_id"]), now_ms=now_ms)
@@ -161,6 +163,17 @@ def who_is_going(answers: Sequence[Record], words: Collection[str] = frozenset({
             last.pop(said["person_id"], None)
             last[said["person_id"]] = said["word"]
     return [person for person, word in last.items() if word in words]
+
+
+def taken_back_ms(answers: Sequence[Record]) -> Instant | None:
+    """When the last of those who had ended the telling said that they cannot; ``None`` while one stands."""
+    ended, back_ms = False, None
+    for n, said in enumerate(answers):
+        ends = bool(who_is_going(answers[: n + 1], STOPS))
+        if ended and not ends:
+            back_ms = said["at_ms"]
+        ended = ends
+    return None if ended else back_ms
 
 
 async def _tell_the_rest(

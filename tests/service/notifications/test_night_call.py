@@ -103,6 +103,15 @@ async def test_whoever_is_told_later_reads_the_value_of_then(database: Database)
 
 
 @on_sqlite
+async def test_what_has_stopped_falling_is_not_told_as_falling(database: Database) -> None:
+    async with night_call(database, {}) as night:
+        await night.through(25, falls=0.5, falls_until=10)
+        marias, bens = ([text for _, who, text in night.told if who == name] for name in ("maria", "ben"))
+        assert "under limit 85% for 7 min, falling" in marias[0]
+        assert "under limit 85% for 17 min, steady" in bens[0]
+
+
+@on_sqlite
 async def test_an_answer_that_comes_twice_is_one_answer(database: Database) -> None:
     twice = (Says(text="7 going", after=2, same_as="m-1"), Says(text="7 going", after=4, same_as="m-1"))
     async with night_call(database, {"maria": first(*twice)}) as night:
@@ -268,3 +277,18 @@ async def test_whatever_is_answered_is_said_back_in_one_text(database: Database,
     async with night_call(database, {"maria": first(Says(text=words, after=2))}) as night:
         await night.through(17)
         assert len([text for at, who, text in night.told if (at, who) == (16, "maria")]) == 1
+
+
+@on_sqlite
+@pytest.mark.parametrize("proven", [("ben",), ("maria", "ben")])
+async def test_who_heard_that_somebody_goes_is_told_at_once_when_that_is_taken_back(
+    database: Database, proven: tuple[str, ...]
+) -> None:
+    """Maria read "Nothing for you to do now" and lay down again: nobody else is on the list."""
+    phones = {"ben": first(Says(text="7 going", after=1), Says(text="7 cannot", after=20))}
+    async with night_call(database, phones, proven=proven) as night:
+        await set_call_list(database, ("maria", 0), ("ben", 0))
+        await night.through(60)
+        to_maria = [(at, text) for at, who, text in night.told if who == "maria" and at <= 34]
+    assert [at for at, _ in to_maria if at >= 15] == [15, 34]
+    assert to_maria[-1][1].startswith("House 7 shiitake, pins day 3: humidity 80%")
