@@ -75,6 +75,7 @@ MEANING: Final[Mapping[str, Meaning]] = {
     "danger": _meaning("Alert", "CO2 over the people limit", _PEOPLE, "Avoid", how=_NOW),
     "danger over": _meaning("Update", "CO2 under the people limit", _PEOPLE, "Monitor", how=_SOON),
     "look after": _meaning("Alert", "person has not come out", _PEOPLE, "Execute", how=_MAYBE_NOW),
+    "came out": _meaning("Update", "person is out again", _PEOPLE, "None", how=_OVER),
     "silence": _meaning("Alert", "no readings", _SITE, "Assess", how=_UNKNOWN),
     "heard": _meaning("Cancel", "readings again", _SITE, "None", how=_OVER),
     "site": _meaning("Alert", "several rooms at once", _SITE, "Assess", how=_NOW),

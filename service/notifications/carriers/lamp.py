@@ -24,7 +24,7 @@ from service.notifications.carriers.outcome import Accepted, Outcome, Refused, U
 
 DANGER: Final = "danger"
 PEOPLE: Final = "people"
-ENDS: Final = frozenset({"back", "held", "heard", "site back"})
+ENDS: Final = frozenset({"back", "held", "heard", "site back", "came out"})
 _TURN_S: Final = 0.05
 _NOBODY: Final = 16
 """PUBACK reason code "no matching subscribers"."""

@@ -43,6 +43,8 @@ async def shown(broker: Broker, kind: str = "trouble", side: str = "low", **chan
         ("held", "off"),
         ("heard", "off"),
         ("site back", "off"),
+        ("look after", "on"),
+        ("came out", "off"),
     ],
 )
 async def test_a_lamp_goes_on_with_trouble_and_off_with_its_end(
