@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
-from rules.model import MINUTE_MS, Instant
+from rules.model import MINUTE_MS, Instant, Quantity
 from service.log import log
 from service.notifications.carriers.message import Message
 from service.notifications.enclosures import with_earlier, with_picture
@@ -16,6 +16,7 @@ from service.storage import outbox, people, rooms
 from service.storage.database import Connection
 from service.storage.figures import figures_of
 from service.storage.rows import Record
+from service.watch.facts import trend_between
 from service.watch.links import answer_url, link_secret, make_link
 from service.wire.reply_words import reply_name
 from service.wording.language import Language
@@ -40,7 +41,7 @@ class Writing:
     """What is open in a room now, as the facts of texts; without it a text says what was known at first."""
 
     async def message(self, connection: Connection, row: Record, now_ms: Instant) -> Message | None:
-        """The message of a telling; ``None`` when its person has no address for this way.
+        """The message of a telling; ``None`` when its person has no address for this way (any more).
 
         A text is written once: a later try says the same as the first.
         """
@@ -49,7 +50,8 @@ class Writing:
             return await self._for_the_farm(connection, row, now_ms)
         person = await people.person(connection, self.farm["farm_id"], row["person_id"])
         to = person["phone"] if Way(row["way"]) in BY_PHONE else person["email"]
-        if not to:
+        wants_none = row["way"] == Way.TEXT and person["opted_out_ms"] is not None
+        if not to or wants_none or not person["active"]:
             return None
         reader = await self._reader(connection, person, row)
         text = row["text"] or written(row, reader, now_ms)
@@ -66,12 +68,12 @@ class Writing:
         if self.now_in is None or row["text"] or not is_late:
             return row
         told = row["facts"]
-        same = [
-            facts
-            for facts in await self.now_in(connection, row["room_id"])
-            if (facts["quantity"], facts["side"]) == (told.get("quantity"), told.get("side"))
-        ]
-        return {**row, "facts": {**told, **same[0]}} if same else row
+        open_now = await self.now_in(connection, row["room_id"])
+        same = [f for f in open_now if (f["quantity"], f["side"]) == (told.get("quantity"), told.get("side"))]
+        if same:
+            return {**row, "facts": {**told, **same[0], "trend": _since_told(told, same[0])}}
+        # What woke the first may be over, and something else in the room not: that is what is told then.
+        return {**row, "facts": {**told, **next(iter(open_now), {})}}
 
     async def _for_the_farm(self, connection: Connection, row: Record, now_ms: Instant) -> Message:
         reader = Reader(units=self.farm["units"], language=_language(self.farm["language"]))
@@ -115,6 +117,13 @@ class Writing:
             expires_ms=row["added_ms"] + figures.ms("link_hours"),
         )
         return answer_url(self.public_url, token)
+
+
+def _since_told(told: Mapping[str, Any], now: Mapping[str, Any]) -> str | None:
+    """Whoever reads "falling" later takes it for now, and not for how it was when it passed the limit."""
+    if told["value"] is None or now["value"] is None:
+        return None
+    return trend_between(Quantity(now["quantity"]), told["value"], now["value"])
 
 
 def written(row: Record, reader: Reader, now_ms: Instant) -> str:

@@ -107,11 +107,17 @@ def whole_minutes(span_ms: int) -> int:
 
 def trend(event: Event) -> str | None:
     """Which way the value has gone since it passed the limit."""
-    if event.value is None or event.first_value is None or event.quantity not in TREND_STEP:
+    if event.value is None or event.first_value is None:
         return None
-    change = event.value - event.first_value
-    if abs(change) < TREND_STEP[event.quantity]:
-        return "steady"
+    return trend_between(event.quantity, event.first_value, event.value)
+
+
+def trend_between(quantity: Quantity, before: float, now: float) -> str | None:
+    """Which way a value went from one moment to another."""
+    step = TREND_STEP.get(quantity)
+    change = now - before
+    if step is None or abs(change) < step:
+        return None if step is None else "steady"
     return "rising" if change > 0 else "falling"
 
 

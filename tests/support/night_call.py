@@ -98,13 +98,15 @@ class NightCall:
     _due: list[tuple[float, Says, str]] = field(default_factory=list)
     _ids: Any = field(default_factory=count)
 
-    async def through(self, last: int, *, mended_at: int | None = None, falls: float = 0) -> None:
+    async def through(
+        self, last: int, *, mended_at: int | None = None, falls: float = 0, falls_until: int = 999
+    ) -> None:
         """Live through minutes 0 to ``last``; the air is wet again from minute ``mended_at`` on.
 
-        Until then it falls by so many points a minute.
+        Until then, or until ``falls_until``, it falls by so many points a minute.
         """
         end = last + 1 if mended_at is None else mended_at
-        air = [DRY - falls * (at - 5) if 5 <= at < end else GOOD for at in range(last + 1)]
+        air = [DRY - falls * (min(at, falls_until) - 5) if 5 <= at < end else GOOD for at in range(last + 1)]
         await hear(self.database, air)
         for at in range(last + 1):
             # In between nothing changes in the room that a judgement could find.
