@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
-from rules.model import HOUR_MS, MINUTE_MS, Instant, Quantity, Reading, Side
+from rules.model import HOUR_MS, MINUTE_MS, Quantity, Reading, Side
 from rules.people import Level
 from service.storage import crops, inbound, outbox, readings, rooms
 from service.storage.rows import Record
@@ -169,11 +169,11 @@ async def status(case: Case) -> Outcome:
 async def _line(case: Case, one: OpenThing) -> dict[str, Any]:
     notice = await outbox.newest_notice(case.connection, case.farm_id, one.happening_id)
     facts = {} if notice is None else notice["facts"]
-    known: Instant = one.began_ms
+    since_ms = min(facts.get("began_ms", one.began_ms), facts.get("since_ms", one.began_ms), one.began_ms)
     return {
         "name": case.room_name(room_of(one)),
         "kind": one.kind,
         "quantity": facts.get("quantity"),
         "side": facts.get("side"),
-        "began_ms": known,
+        "began_ms": since_ms,
     }
