@@ -116,6 +116,23 @@ class Run:
         await until(lambda: self.clock.now_ms() >= end_ms, within_s=120, what="the farm's time", every_s=0.1)
 
 
+def _settings(tmp_path: Path, broker: Broker, clock: ScaledClock) -> dict[str, str]:
+    sources = tmp_path / "sources.toml"
+    sources.write_text(quiet_farm.SOURCES)
+    return {
+        "farm": quiet_farm.SLUG,
+        "database_url": sqlite_url(tmp_path),
+        "sources_file": str(sources),
+        "broker_host": "127.0.0.1",
+        "broker_port": str(broker.port),
+        "sweep_every_s": "0.3",
+        "clock_factor": str(FACTOR),
+        "clock_anchor_wall_ms": str(clock.anchor_wall_ms),
+        "clock_anchor_farm_ms": str(clock.anchor_farm_ms),
+        "text_gateway__fields": '{"to": "{to}", "text": "{text}"}',
+    }
+
+
 @pytest.fixture
 async def run(broker: Broker, tmp_path: Path) -> AsyncGenerator[Run]:
     now_ms = wall_now_ms()
@@ -127,22 +144,8 @@ async def run(broker: Broker, tmp_path: Path) -> AsyncGenerator[Run]:
         await quiet_farm.set_up(database, clock.now_ms() - 1000)
         phone = await stack.enter_async_context(deadly_phone())
         end = await stack.enter_async_context(far_end(clock))
-        sources = tmp_path / "sources.toml"
-        sources.write_text(quiet_farm.SOURCES)
-        settings = {
-            "farm": quiet_farm.SLUG,
-            "database_url": sqlite_url(tmp_path),
-            "sources_file": str(sources),
-            "broker_host": "127.0.0.1",
-            "broker_port": str(broker.port),
-            "sweep_every_s": "0.3",
-            "clock_factor": str(FACTOR),
-            "clock_anchor_wall_ms": str(clock.anchor_wall_ms),
-            "clock_anchor_farm_ms": str(clock.anchor_farm_ms),
-            "text_gateway__url": f"http://127.0.0.1:{phone.port}/send",
-            "text_gateway__fields": '{"to": "{to}", "text": "{text}"}',
-            "outside_watch_url": end.url,
-        }
+        settings = _settings(tmp_path, broker, clock)
+        settings |= {"text_gateway__url": f"http://127.0.0.1:{phone.port}/send", "outside_watch_url": end.url}
         houseband = ServiceProcess(tmp_path, settings)
         stack.callback(houseband.stop)
         await houseband.start()
