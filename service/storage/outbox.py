@@ -104,10 +104,10 @@ async def answers_of(connection: AsyncConnection, farm_id: int, happening_id: st
 
 
 async def answers_since(connection: AsyncConnection, farm_id: int, from_ms: Instant) -> list[Record]:
-    """What people answered since a moment, in order, each with the room that it was about."""
+    """What people answered since a moment, in order, each with room and end of what it was about."""
     a, h = answers.c, happenings.c
     statement = (
-        select(answers, h.room_id)
+        select(answers, h.room_id, h.ended_ms)
         .join(happenings, (h.farm_id == a.farm_id) & (h.happening_id == a.happening_id))
         .where(a.farm_id == farm_id, a.at_ms >= from_ms)
         .order_by(a.at_ms)
@@ -255,6 +255,15 @@ async def newest_notice(connection: AsyncConnection, farm_id: int, happening_id:
     statement = select(notices).where(mine).order_by(n.decided_ms.desc(), n.notice_key).limit(1)
     row = await one(connection, statement)
     return None if row is None else _with_facts(row)
+
+
+async def end_decided_ms(connection: AsyncConnection, farm_id: int, happening_id: str) -> Instant | None:
+    """When it was found that a happening is over; its end itself lies a little before."""
+    n = notices.c
+    mine = (n.farm_id == farm_id) & (n.happening_id == happening_id) & n.kind.in_(TO_THOSE_WOKEN)
+    ends = mine & (n.kind != "taken")
+    found: Instant | None = await connection.scalar(select(func.max(n.decided_ms)).where(ends))
+    return found
 
 
 async def release_claims(connection: AsyncConnection, farm_id: int) -> None:

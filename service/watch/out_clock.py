@@ -6,6 +6,7 @@ in all rooms is one of a crew that goes about, and not watched over.
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -20,9 +21,9 @@ from service.wire.word import Word
 
 LOOK_BACK_MS: Final = 12 * HOUR_MS
 """Who went in longer ago and was not asked after then is not asked after now: we were not running."""
+FORGOTTEN_MS: Final = 24 * HOUR_MS
+"""A watch that nobody ended for so long is ended, and nobody told: they were found, or it was not by us."""
 USE_BY_MS: Final = 4 * HOUR_MS
-OUT_AGAIN: Final = frozenset({Word.OUT, Word.CANNOT})
-"""Answers that show that somebody is not inside (any more)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,12 +46,28 @@ class _Inside:
 
 async def look_after_all(connection: Connection, farm: Record, figures: Figures, now_ms: Instant) -> int:
     """Have somebody look after everyone who should have said "out" by now; return of how many that was new."""
-    due = [
-        inside
-        for inside in await _everybody_inside(connection, farm["farm_id"], figures, now_ms)
-        if now_ms >= inside.until_ms + figures.ms("out_wait_minutes")
-    ]
+    everybody = await _everybody_inside(connection, farm["farm_id"], figures, now_ms)
+    await _end_old_watches(connection, farm["farm_id"], {one.person_id: one for one in everybody}, now_ms)
+    due = [inside for inside in everybody if now_ms >= inside.until_ms + figures.ms("out_wait_minutes")]
     return sum([await _look_after(connection, farm, inside, now_ms) for inside in due])
+
+
+async def _end_old_watches(
+    connection: Connection, farm_id: int, inside: Mapping[str, _Inside], now_ms: Instant
+) -> None:
+    """Who has gone somewhere else since is out of where they were; and no watch goes on for ever."""
+    for row in await ledger.unanswered_happenings(connection, farm_id):
+        happening_id = str(row["happening_id"])
+        if not happening_id.startswith(OUT_MARK) or row["ended_ms"] is not None:
+            continue
+        notice = await outbox.newest_notice(connection, farm_id, happening_id)
+        person_id = happening_id.removeprefix(OUT_MARK).rpartition("@")[0]
+        now_in = inside.get(person_id)
+        been_in = None if notice is None else notice["room_id"]
+        if now_in is not None and now_in.since_ms >= row["began_ms"] and now_in.room_id not in {None, been_in}:
+            await end_watch(connection, farm_id, happening_id, now_ms)
+        elif now_ms - row["began_ms"] >= FORGOTTEN_MS:
+            await end_watch(connection, farm_id, happening_id, now_ms, telling="round")
 
 
 async def came_out(connection: Connection, farm_id: int, person_id: str, now_ms: Instant) -> int:
@@ -70,8 +87,10 @@ async def came_out(connection: Connection, farm_id: int, person_id: str, now_ms:
     return len(watched)
 
 
-async def end_watch(connection: Connection, farm_id: int, happening_id: str, now_ms: Instant) -> None:
-    """Nobody need look after this person any more."""
+async def end_watch(
+    connection: Connection, farm_id: int, happening_id: str, now_ms: Instant, *, telling: str = "wake"
+) -> None:
+    """Nobody need look after this person any more; with ``telling`` "round" nobody hears so either."""
     before = await outbox.newest_notice(connection, farm_id, happening_id)
     happening = await ledger.happening(connection, farm_id, happening_id)
     if happening["ended_ms"] is not None:
@@ -80,7 +99,7 @@ async def end_watch(connection: Connection, farm_id: int, happening_id: str, now
     if before is not None:
         facts = {**before["facts"], "at_ms": now_ms}
         ended = {**before, "notice_key": f"{happening_id}/came out", "kind": "came out", "facts": facts}
-        moments = {"at_ms": now_ms, "decided_ms": now_ms, "use_by_ms": now_ms + USE_BY_MS}
+        moments = {"at_ms": now_ms, "decided_ms": now_ms, "use_by_ms": now_ms + USE_BY_MS, "telling": telling}
         known = {name: value for name, value in (ended | moments).items() if name not in {"farm_id", "addressed"}}
         await ledger.add_notices(connection, farm_id, [known])
 
@@ -90,6 +109,7 @@ async def _everybody_inside(
 ) -> list[_Inside]:
     since_ms = now_ms - LOOK_BACK_MS
     answers = await outbox.answers_since(connection, farm_id, since_ms)
+    last_out = {said["person_id"]: said["at_ms"] for said in answers if said["word"] == Word.OUT}
     went = [
         _Inside(
             person_id=said["person_id"],
@@ -99,7 +119,9 @@ async def _everybody_inside(
             until_ms=said["at_ms"] + figures.ms("out_after_going_minutes"),
         )
         for said in answers
-        if said["word"] == Word.GOING and not str(said["happening_id"]).startswith(OUT_MARK)
+        if said["word"] == Word.GOING
+        and not _is_taken_back(said, answers)
+        and not await _is_in_vain(connection, farm_id, said)
     ]
     worked = [
         _Inside(
@@ -112,12 +134,31 @@ async def _everybody_inside(
         for row in await holds.all_holds(connection, farm_id, from_ms=since_ms)
         if row.kind == WORKING and row.person_id is not None and row.room_id is not None and row.ended_ms is None
     ]
-    last_out = {said["person_id"]: said["at_ms"] for said in answers if said["word"] in OUT_AGAIN}
     inside: dict[str, _Inside] = {}
-    for one in sorted([*went, *worked], key=lambda each: each.since_ms):
+    # Who goes to the whole farm has said so for each of its rooms at the same moment.
+    for one in sorted([*went, *worked], key=lambda each: (each.since_ms, each.room_id is None)):
         if last_out.get(one.person_id, -1) < one.since_ms:
             inside[one.person_id] = one  # the last place that somebody went to is where they are
     return list(inside.values())
+
+
+async def _is_in_vain(connection: Connection, farm_id: int, said: Record) -> bool:
+    """Who said that they go to what was known to be over heard so, and did not go.
+
+    Who goes to look for somebody is inside as well, until that one is found.
+    """
+    if said["ended_ms"] is None or str(said["happening_id"]).startswith(OUT_MARK):
+        return said["ended_ms"] is not None
+    if said["ended_ms"] > said["at_ms"]:
+        return False
+    known_ms = await outbox.end_decided_ms(connection, farm_id, said["happening_id"])
+    return known_ms is not None and known_ms <= said["at_ms"]
+
+
+def _is_taken_back(said: Record, answers: Sequence[Record]) -> bool:
+    """Whether somebody said later, of the same, that they cannot go. Of something else it says nothing of this."""
+    same = [a for a in answers if (a["person_id"], a["happening_id"]) == (said["person_id"], said["happening_id"])]
+    return any(a["word"] == Word.CANNOT and a["at_ms"] >= said["at_ms"] for a in same)
 
 
 async def _look_after(connection: Connection, farm: Record, inside: _Inside, now_ms: Instant) -> int:
