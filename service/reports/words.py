@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
@@ -32,9 +33,21 @@ from service.wording.sentences import (
     unheard_line,
 )
 from service.wording.sharing_sentences import not_stated, stated
+from service.wording.trail_phrases import ENGLISH_TRAIL
 from service.wording.units import Units
 
 MOST_DIPS_IN_A_LINE: Final = 2
+
+
+_NO_PERSON: Final = "@"
+"""So begins what stands for the person where a machine is told."""
+_LINK: Final = re.compile(r"(https?://\S+/a/)[A-Za-z0-9_-]{16,}")
+"""Only whoever was sent an answering link may use it."""
+
+
+def _told_ms(telling: Record) -> Instant:
+    moment: Instant = telling["ended_ms"] or telling["first_try_ms"] or telling["at_ms"]
+    return moment
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -204,17 +217,20 @@ class Words:
     # --- telling --------------------------------------------------------------------------------------------
 
     def texts(self, tellings: Iterable[Record]) -> list[Text]:
-        """Who was told what, and what became of it; the same words to several people stand once."""
+        """Who was told what, in order, and what became of it; the same words to several people stand once.
+
+        What machines were told has other words, and is not of interest to whoever reads what woke people.
+        """
         said = self.language[0]
         together: dict[tuple[str, str, str], list[str]] = {}
-        for t in tellings:
-            time = self.moment(t["ended_ms"] or t["first_try_ms"] or t["at_ms"])
+        to_people = [t for t in tellings if not t["person_id"].startswith(_NO_PERSON)]
+        for t in sorted(to_people, key=_told_ms):
+            time = self.moment(_told_ms(t))
             state = said.text_state.get(t["state"], t["state"])
             if t["state"] == "gave up" and t["detail"]:
                 state += f" ({t['detail']})"
-            together.setdefault((time, state, t["text"] or self._unwritten(t)), []).append(
-                t["name"] or t["person_id"]
-            )
+            words = _LINK.sub(r"\1...", t["text"]) if t["text"] else self._unwritten(t)
+            together.setdefault((time, state, words), []).append(t["name"] or t["person_id"])
         return [
             Text(head=said.text_to.format(time=time, names=self.row(names), state=state), words=words)
             for (time, state, words), names in together.items()
@@ -230,7 +246,7 @@ class Words:
         said, words = self.language
         facts = telling["facts"]
         if facts.get("quantity") not in set(Quantity) or facts.get("side") not in set(Side):
-            return said.text_unwritten_other.format(what=telling["kind"])
+            return said.text_unwritten_other.format(what=ENGLISH_TRAIL.about.get(telling["kind"], telling["kind"]))
         what = words.quantity[Quantity(facts["quantity"])]
         sentence = said.text_unwritten_back if telling["kind"] == "back" else said.text_unwritten
         return sentence.format(what=what, side=words.side[Side(facts["side"])])

@@ -133,7 +133,7 @@ ENGLISH_SHEET: Final = SheetPhrases(
     text_to="{time} to {names}, {state}",
     text_unwritten="About {what}, {side}.",
     text_unwritten_back="About {what} being back.",
-    text_unwritten_other="About {what}.",
+    text_unwritten_other="About this: {what}.",
     text_state={
         "sent": "sent",
         "waiting": "not sent yet",

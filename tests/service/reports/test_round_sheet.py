@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, Final
 
 import pytest
 
@@ -209,3 +209,43 @@ async def test_a_dip_is_told_in_sentences_in_the_readers_units(database: Databas
     assert us[0] == "07:10, and still low at 08:10: temperature low for 1 h so far."
     assert us[1] == "Lowest 45 °F at 07:10; the band begins at 50 °F."
     assert metric[1] == "Lowest 7.0 °C at 07:10; the band begins at 10 °C."
+
+
+ON_PAPER: Final = {"zone": farmyard.ZONE, "units": "us", "room_word": "house"}
+
+
+def test_texts_stand_in_order_to_people_only_and_give_no_link_away() -> None:
+    token = "uXlZKM0EZL1VB0q9VcPsiy7O"
+    told: dict[str, Any] = {
+        "kind": "trouble",
+        "state": "sent",
+        "detail": "",
+        "first_try_ms": None,
+        "at_ms": HALF_PAST_TWO,
+        "facts": {},
+    }
+    later = {**told, "person_id": "ben", "name": "Ben", "text": "Low.", "ended_ms": HALF_PAST_TWO + 9 * MINUTE_MS}
+    first = {
+        **told,
+        "person_id": "maria",
+        "name": "Maria",
+        "text": f"Low. Answer: https://houses.example.org/a/{token}",
+        "ended_ms": HALF_PAST_TWO,
+    }
+    machine = {**told, "person_id": "@farm", "name": None, "text": "Low.", "ended_ms": HALF_PAST_TWO}
+
+    texts = words(ON_PAPER).texts([later, first, machine])
+
+    assert [(text.head, text.words) for text in texts] == [
+        ("02:30 to Maria, sent", "Low. Answer: https://houses.example.org/a/..."),
+        ("02:39 to Ben, sent", "Low."),
+    ]
+
+
+def test_a_text_that_was_never_written_says_what_it_would_have_been_about() -> None:
+    unwritten: dict[str, Any] = {"kind": "taken", "state": "cancelled", "detail": "", "text": None, "facts": {}}
+    moments = {"ended_ms": HALF_PAST_TWO, "first_try_ms": None, "at_ms": HALF_PAST_TWO}
+
+    [text] = words(ON_PAPER).texts([{**unwritten, **moments, "person_id": "ben", "name": "Ben"}])
+
+    assert text.words == "About this: somebody is going."
