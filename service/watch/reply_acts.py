@@ -11,7 +11,7 @@ from service.storage.holds import WORKING
 from service.watch.open_things import OpenThing, thing
 from service.watch.out_clock import LOOK_BACK_MS, came_out
 from service.watch.reply_case import LATELY_MS, Case, Outcome, room_of
-from service.watch.respond import Taken, take
+from service.watch.respond import Taken, meant_by, take
 from service.wire.word import Word
 
 OUT_OF_NOTHING: Final = "out nowhere"
@@ -48,7 +48,7 @@ def _result(word: Word, before: Sequence[str], *, has_people: bool) -> str:
 
 async def what_is_meant(case: Case) -> list[OpenThing] | Outcome:
     """The happenings that an answer is about: those of one room, or of the whole farm; or why there are none."""
-    things = case.named(case.things)
+    things = meant_by(case.said.word, case.named(case.things))
     still = [one for one in things if one.ended_ms is None]
     meant = _grouped(still or things)
     if len(meant) > 1 and still:

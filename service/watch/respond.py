@@ -19,7 +19,7 @@ from service.errors import NotAllowed
 from service.storage import judgements, ledger, outbox, people, rooms
 from service.storage.database import Connection, Database
 from service.storage.rows import Record
-from service.watch.open_things import OpenThing, kind_of, open_things
+from service.watch.open_things import OUT_MARK, OpenThing, kind_of, open_things
 from service.watch.out_clock import came_out, end_watch
 from service.wire.word import Word
 
@@ -65,6 +65,7 @@ async def answer(
         await rooms.room(connection, farm_id, room_id)
         await people.person(connection, farm_id, person_id)
         things = [thing for thing in await open_things(connection, farm_id) if room_id in thing.room_ids]
+        things = meant_by(word, things)
         if not things:
             raise NotAllowed("nothing is open in this room: there is nothing to answer")
         for thing in things:
@@ -98,6 +99,8 @@ async def take(
     person = await people.person(connection, farm_id, person_id)
     parts = await _taken_up(connection, farm_id, happening_id)
     happening = parts[0]
+    if _says_nothing(happening_id, person_id, word):
+        return Taken(happening_id=happening_id, ended_ms=happening["ended_ms"], going_before=(), told=0)
     answers = await outbox.answers_of(connection, farm_id, happening_id)
     going = who_is_going(answers)
     takes_back = word is Word.CANNOT and person_id in who_is_going(answers, STOPS)
@@ -120,6 +123,18 @@ async def take(
         going_before=tuple(row["name"] for row in names),
         told=len(others),
     )
+
+
+def meant_by(word: Word, things: Sequence[OpenThing]) -> list[OpenThing]:
+    """What an answer about a room is about: "fixed" and "probe" tell of its air, and not of who went in there."""
+    of_air = [thing for thing in things if thing.kind != "out"]
+    return of_air if of_air and word in {Word.FIXED, Word.PROBE} else list(things)
+
+
+def _says_nothing(happening_id: str, person_id: str, word: Word) -> bool:
+    """Whoever is looked for does not go and look for themselves, and no probe was wrong about them."""
+    is_self = happening_id.startswith(f"{OUT_MARK}{person_id}@")
+    return kind_of(happening_id) == "out" and (word is Word.PROBE or (is_self and word is Word.GOING))
 
 
 async def _taken_up(connection: Connection, farm_id: int, happening_id: str) -> list[Record]:

@@ -15,7 +15,7 @@ from service.storage.database import Database
 from service.storage.figures import figures_of
 from service.watch.holds import Holding
 from service.watch.out_clock import look_after_all
-from service.watch.respond import Word, take
+from service.watch.respond import Word, answer, take
 from tests.support import farmyard
 from tests.support.watched import minute
 from tests.support.written import written
@@ -171,3 +171,32 @@ async def test_no_watch_goes_on_for_ever(database: Database, farm: dict[str, Any
         (unfinished,) = [n for n in await outbox.unaddressed(connection, 1) if n["kind"] == "came out"]
     assert unfinished["telling"] == "round", "nobody is told that they are out: nobody knows"
     assert unfinished["use_by_ms"] > minute(77) + 24 * HOUR_MS
+
+
+async def page_says(database: Database, word: Word, *, at: float, who: str) -> None:
+    await answer(database, 1, room_id="house-7", person_id=who, word=word, way="page", now_ms=minute(at))
+
+
+@pytest.mark.parametrize(
+    ("who", "word"),
+    [("maria", Word.GOING), ("maria", Word.PROBE), ("ben", Word.PROBE), ("ben", Word.FIXED)],
+)
+async def test_what_is_said_of_the_air_in_a_house_ends_no_search_for_who_is_in_there(
+    database: Database, farm: dict[str, Any], who: str, word: Word
+) -> None:
+    await say(database, Word.GOING, at=1)
+    await look(database, farm, 77)
+    await page_says(database, word, at=78, who=who)
+    assert len(await open_watches(database)) == 1
+    async with database.read() as connection:
+        assert "look after" in [n["kind"] for n in await outbox.unaddressed(connection, 1)]
+
+
+async def test_who_goes_to_the_house_goes_to_look_for_who_is_in_there(
+    database: Database, farm: dict[str, Any]
+) -> None:
+    await say(database, Word.GOING, at=1)
+    await look(database, farm, 77)
+    await page_says(database, Word.GOING, at=78, who="ben")
+    async with database.read() as connection:
+        assert "look after" not in [n["kind"] for n in await outbox.unaddressed(connection, 1)]
