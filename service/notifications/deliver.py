@@ -16,7 +16,7 @@ from rules.model import MINUTE_MS, Instant
 from service.clock import Clock
 from service.log import log
 from service.notifications.carriers.message import Carrier, Message
-from service.notifications.carriers.outcome import Accepted, Outcome, Unreachable
+from service.notifications.carriers.outcome import Accepted, Outcome, Refused, Unreachable
 from service.notifications.ceiling import within_ceiling
 from service.notifications.retry import TryAgain, after_failure
 from service.notifications.routing import Way
@@ -30,6 +30,8 @@ AT_A_TIME: Final = 20
 CLAIM_MS: Final = 2 * MINUTE_MS
 PATIENCE_S: Final = 3.0
 """So long a round waits for answers, by the wall."""
+STALE_MS: Final = 15 * MINUTE_MS
+"""A text that was turned down for so long is written anew."""
 SLOW_AT_MOST: Final = 5
 """While so many of one way keep us waiting, no more of it are tried: the other ways need not wait for it."""
 
@@ -195,6 +197,11 @@ def _is_called_off_when_finished(row: Record) -> bool:
     return row["telling"] != outbox.DIRECT and row["kind"] not in outbox.TO_THOSE_WOKEN
 
 
+def _is_to_be_written_anew(outcome: Outcome, row: Record, now_ms: Instant) -> bool:
+    """Whether the next try says what is so by then. What may have been taken over already must stay the same."""
+    return isinstance(outcome, Refused) and now_ms - row["first_try_ms"] > STALE_MS
+
+
 def _becomes(outcome: Outcome, row: Record, attempt: int, now_ms: Instant) -> dict[str, Any]:
     """What a telling is after a try."""
     if isinstance(outcome, Accepted):
@@ -220,6 +227,7 @@ def _becomes(outcome: Outcome, row: Record, attempt: int, now_ms: Instant) -> di
             "next_ms": after.at_ms,
             "detail": outcome.detail,
             "claimed_until_ms": 0,
+            **({"text": ""} if _is_to_be_written_anew(outcome, row, now_ms) else {}),
         }
     return {
         "state": outbox.GAVE_UP,

@@ -43,7 +43,7 @@ class Writing:
     async def message(self, connection: Connection, row: Record, now_ms: Instant) -> Message | None:
         """The message of a telling; ``None`` when its person has no address for this way (any more).
 
-        A text is written once: a later try says the same as the first.
+        A text is written once: a later try says the same as the first, unless it was turned down for long.
         """
         row = await self._as_of_now(connection, row, now_ms)
         if row["person_id"] == AT_THE_FARM:

@@ -248,6 +248,13 @@ async def open_again(connection: AsyncConnection, farm_id: int, happening_id: st
     await connection.execute(update(notices).where(again, n.use_by_ms < use_by_ms).values(use_by_ms=use_by_ms))
 
 
+async def reached_nobody(connection: AsyncConnection, farm_id: int, happening_id: str) -> bool:
+    """Whether people were to be told of a happening, and none of it arrived, or may yet."""
+    told = [t for t in await tellings_of(connection, farm_id, happening_id) if not t["person_id"].startswith("@")]
+    may = {WAITING, SENT, UNSURE}
+    return bool(told) and not any(t["state"] in may or t["detail"] == IN_THE_SUMMARY for t in told)
+
+
 async def newest_notice(connection: AsyncConnection, farm_id: int, happening_id: str) -> Record | None:
     """The newest notice of a happening that was to be told down the call list."""
     n = notices.c

@@ -68,7 +68,7 @@ class GoingWatch:
             answers = await outbox.answers_of(connection, farm_id, happening_id)
             going = [a for a in answers if a["word"] in {Word.GOING, Word.FIXED}]
             if not going or not who_is_going(answers, STOPS):
-                return 0
+                return 0 if going else await self._if_nobody_was_reached(connection, happening_id)
             happening = await ledger.happening(connection, farm_id, happening_id)
             if happening["room_id"] is not None:  # its end is then either seen here, or comes after
                 await judgements.lock(connection, farm_id, str(happening["room_id"]))
@@ -77,6 +77,31 @@ class GoingWatch:
             if happening["ended_ms"] is not None:
                 return 0
             return await self._if_no_better(connection, happening, going[-1], figures)
+
+    async def _if_nobody_was_reached(self, connection: Connection, happening_id: str) -> int:
+        """Every way was down for as long as the text was of use: the telling begins anew, with what is so now."""
+        farm_id, now_ms = self.farm["farm_id"], self.clock.now_ms()
+        before = await outbox.newest_notice(connection, farm_id, happening_id)
+        if before is None or not before["addressed"] or now_ms < before["decided_ms"] + USE_BY_MS:
+            return 0
+        happening = await ledger.happening(connection, farm_id, happening_id)
+        if happening["ended_ms"] is not None or not await outbox.reached_nobody(connection, farm_id, happening_id):
+            return 0
+        kind = str(before["kind"])
+        notice = {
+            "notice_key": f"{happening_id}/{kind}/anew/{now_ms}",
+            "kind": kind,
+            "telling": before["telling"],
+            "room_id": before["room_id"],
+            "happening_id": happening_id,
+            "at_ms": now_ms,
+            "decided_ms": now_ms,
+            "use_by_ms": max(before["use_by_ms"], now_ms + USE_BY_MS),
+            "facts": {**await self._facts_now(connection, happening, before), "at_ms": now_ms},
+        }
+        await ledger.add_notices(connection, farm_id, [notice])
+        log.warning("nobody was reached, so it is told anew", happening=happening_id)
+        return 1
 
     async def _if_no_better(
         self, connection: Connection, happening: Record, went: Record, figures: Figures

@@ -7,6 +7,8 @@ after 40); minute 14 is when House 7 has been dry for long enough. 07:10 on the 
 from __future__ import annotations
 
 import json
+from itertools import pairwise
+import re
 
 import pytest
 
@@ -100,6 +102,21 @@ async def test_whoever_is_told_later_reads_the_value_of_then(database: Database)
         assert "humidity 73% at door end" in bens
         [notice] = await written(database, "notices")
         assert json.loads(notice["facts"])["value"] > 77, "what was known at first stays written down"
+
+
+@on_sqlite
+async def test_whoever_was_told_that_it_is_worse_is_not_told_again_of_how_it_was(database: Database) -> None:
+    """House 7 falls past its far limit while people are being told: nobody gets two texts for one house."""
+    async with night_call(database, {}) as night:
+        await night.through(60, falls=1.5)
+        for person in ("maria", "ben"):
+            at = [minute for minute, who, _ in night.told if who == person]
+            worse = next(
+                n for n, text in enumerate(t for _, who, t in night.told if who == person) if "worse" in text
+            )
+            gaps = [later - earlier for earlier, later in pairwise(at[worse:])]
+            assert all(gap >= 10 for gap in gaps), (person, at)
+        assert {who for _, who, text in night.told if "worse" in text} >= {"maria", "ben", "cal"}
 
 
 @on_sqlite
@@ -253,21 +270,24 @@ async def test_until_a_first_answer_has_come_back_texts_ask_for_none_and_two_are
 async def test_a_gateway_that_is_down_for_six_hours_loses_nothing_and_sends_nothing_stale(
     database: Database,
 ) -> None:
+    """Every two hours the telling begins anew; when the gateway is back, what goes out is of then."""
     async with night_call(database, {}) as night:
         refusing(night.gateway)
         await night.through(16)
         for at in range(17, 14 + 6 * 60, 3):
             await night.tick(at)
-        tried = len(night.gateway.asked)
+        lost = await written(database, "deliveries")
+        assert {row["person_id"] for row in lost} == set(NUMBERS)
+        assert all(row["detail"] and row["attempts"] <= 40 for row in lost), "bounded, and it says why"
         night.gateway.answer = Answer()
         for at in range(14 + 6 * 60, 14 + 7 * 60, 3):
             await night.tick(at)
-        assert night.told == [], "what is six hours old is not sent as if it were new"
-        assert len(night.gateway.asked) == tried
-        rows = await written(database, "deliveries")
-        assert {row["person_id"] for row in rows} == set(NUMBERS)
-        assert {row["state"] for row in rows} <= {"gave up", "missed"}
-        assert all(row["detail"] and row["attempts"] <= 40 for row in rows), "bounded, and it says why"
+        assert night.told, "the house is dry, and nobody knew"
+        assert all("limit 85% for" in text for _, _, text in night.told)
+        hours = {re.search(r"for (\d+) h", text).group(1) for _, _, text in night.told}  # type: ignore[union-attr]
+        assert hours <= {"5", "6"}, "what is hours old is not sent as if it were new"
+        sent = [row for row in await written(database, "deliveries") if row["state"] == "sent"]
+        assert {row["notice_key"].split("/")[2] for row in sent} == {"anew"}
         assert any("not delivered" in line for line in await night.page())
 
 
