@@ -47,6 +47,8 @@ DANGER: Final = "danger"
 """The kind of notice that is told before all others, and to whoever is inside as well."""
 STARTS_WITH_TWO: Final = frozenset({DANGER, "site"})
 WIDE_SILENCES: Final = frozenset({"site", "broker"})
+ONE_TELLING: Final = frozenset({"trouble", "deeper", "no improvement"})
+"""Of what happens in one room, whoever was told of a newer one of these hears no more of an older one."""
 TRIES_IN_VAIN: Final = 2
 """After so many the same person is told by another way as well."""
 
@@ -105,17 +107,19 @@ class Address:
         lines = Lines(farm=self.farm, ways=self.ways, answers_by_text=self.answers_by_text, figures=figures)
         before = [t for t in happening if t["notice_key"] != notice["notice_key"]]
         call_list = await lines.of(connection, notice, before, answers)
+        newer = _told_newer(before, notice)
         chain = Chain(
-            call_list=call_list,
+            call_list=[_but_once(line, told) if line.person_id in newer else line for line in call_list],
             told=_counted(told, taken_back_ms(answers)),
             cannot=set(who_is_going(since, {Word.CANNOT})),
             pace=await self._pace(connection, notice, call_list, figures),
             began_ms=notice["decided_ms"],
         )
         step = next_step(chain, somebody_is_going=self._ends_with(since, notice, told), now_ms=now_ms)
-        tell = (*step.tell, *self._at_the_farm(mine))
+        people = tuple(t for t in step.tell if t.person_id not in newer)
+        tell = (*people, *self._at_the_farm(mine))
         await self._add(connection, notice, tell, now_ms)
-        if step.finished and not _may_need_more(told, step.tell):
+        if step.finished and not _may_need_more(told, people):
             if not told:
                 log.error("nobody can be told: nobody on the call list has a number or address", **_name(notice))
             await outbox.finish_addressing(connection, farm_id, notice["notice_key"])
@@ -166,8 +170,9 @@ class Address:
             await outbox.cancel_waiting(connection, farm_id, happening, at_ms=now_ms, why=ends, spare=tuple(ENDS))
         told = await outbox.tellings_of(connection, farm_id, happening)
         first = [t for t in told if t["kind"] not in TO_THOSE_WOKEN]
+        woken_by_parts = await self._told_of_parts(connection, happening)
         alone = (await ledger.happening(connection, farm_id, happening))["part_of"] is None
-        woken = _those_woken(first, notice) if alone and notice["telling"] != "round" else ()
+        woken = _those_woken([*first, *woken_by_parts], notice) if alone and notice["telling"] != "round" else ()
         hears = {t["person_id"] for t in told if t["notice_key"] == notice["notice_key"]} - {AT_THE_FARM}
         tell = tuple(t for t in woken if t.person_id not in hears)  # reached later by a second way: once is enough
         if ends is not None and await self._something_else_is_open(connection, happening):
@@ -176,6 +181,14 @@ class Address:
         if ends is None or not any(t["state"] == outbox.WAITING for t in first):
             await outbox.finish_addressing(connection, farm_id, notice["notice_key"])
         return len(tell)
+
+    async def _told_of_parts(self, connection: Connection, happening_id: str) -> list[Record]:
+        """Who was told of one room, before or after it was told with the others, hears with those as well."""
+        found: list[Record] = []
+        for part in await ledger.parts_of(connection, self.farm["farm_id"], happening_id):
+            told = await outbox.tellings_of(connection, self.farm["farm_id"], part["happening_id"])
+            found += [t for t in told if t["kind"] not in TO_THOSE_WOKEN]
+        return found
 
     async def _something_else_is_open(self, connection: Connection, happening_id: str) -> bool:
         """A lamp burns for as long as anything that woke somebody is open."""
@@ -202,6 +215,19 @@ def _counted(told: Sequence[Record], taken_back_ms: Instant | None) -> list[Told
     """In order. Who heard that somebody goes has lain down again: when that is taken back, it counts no more."""
     in_order = [_told(t) for t in sorted(told, key=lambda t: (t["added_ms"], t["step"]))]
     return [replace(t, called_off=t.called_off or t.added_ms < (taken_back_ms or 0)) for t in in_order]
+
+
+def _told_newer(others: Sequence[Record], notice: Record) -> set[str]:
+    """Whom something newer of the same happening has reached, or may yet."""
+    newer = [t for t in others if t["kind"] in ONE_TELLING and t["at_ms"] > notice["at_ms"]]
+    return {t["person_id"] for t in newer if t["state"] in MAY_REACH or t["detail"] == outbox.IN_THE_SUMMARY}
+
+
+def _but_once(line: Line, told: Sequence[Record]) -> Line:
+    """A line of somebody who knows already of what is newer: told of this before or not, it is enough."""
+    used = {t["way"] for t in told if t["person_id"] == line.person_id}
+    ways = tuple(way for n, way in enumerate(line.ways) if n == 0 or way.value in used)
+    return replace(line, answers=False, ways=ways)
 
 
 def _told(row: Record) -> Told:

@@ -7,8 +7,8 @@ after 40); minute 14 is when House 7 has been dry for long enough. 07:10 on the 
 from __future__ import annotations
 
 import json
-from itertools import pairwise
 import re
+from itertools import pairwise
 
 import pytest
 
