@@ -13,6 +13,7 @@ from service.api.moments import Shown
 from service.api.problems import declared
 from service.storage import views
 from service.storage.rows import Record
+from service.wording.hidden_link import without_link
 
 router = APIRouter(tags=["tellings"])
 
@@ -68,7 +69,7 @@ class Delivery(Answered):
     use_by: Shown
     ended: Shown | None
     detail: str
-    text: str
+    text: str = Field(description="As it was sent, but for the end of a link that answers for this person.")
     tries: list[Try]
 
 
@@ -111,7 +112,7 @@ def _notice(row: Record) -> Notice:
 
 def _delivery(row: Record) -> Delivery:
     same = (
-        "delivery_id", "notice_key", "kind", "room_id", "step", "person_id", "way", "state", "detail", "text",
+        "delivery_id", "notice_key", "kind", "room_id", "step", "person_id", "way", "state", "detail",
     )  # fmt: skip
     plain: dict[str, Any] = {name: row[name] for name in same}
     tries = [
@@ -121,6 +122,7 @@ def _delivery(row: Record) -> Delivery:
     waits = row["state"] == "waiting"
     return Delivery(
         **plain,
+        text=without_link(row["text"]),
         at=row["at_ms"],
         next_try=row["next_ms"] if waits else None,
         use_by=row["use_by_ms"],

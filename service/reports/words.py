@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
@@ -20,6 +19,7 @@ from service.reports.trail import trail
 from service.storage.holds import WORKING, HoldRow
 from service.storage.rows import Record
 from service.wording.format import clock, day, on_page
+from service.wording.hidden_link import without_link
 from service.wording.people_texts import ENGLISH_PEOPLE, LimitPassed, passed_line
 from service.wording.sentences import (
     IN_ENGLISH,
@@ -41,8 +41,6 @@ MOST_DIPS_IN_A_LINE: Final = 2
 
 _NO_PERSON: Final = "@"
 """So begins what stands for the person where a machine is told."""
-_LINK: Final = re.compile(r"(https?://\S+/a/)[A-Za-z0-9_-]{16,}")
-"""Only whoever was sent an answering link may use it."""
 
 
 def _told_ms(telling: Record) -> Instant:
@@ -229,7 +227,7 @@ class Words:
             state = said.text_state.get(t["state"], t["state"])
             if t["state"] == "gave up" and t["detail"]:
                 state += f" ({t['detail']})"
-            words = _LINK.sub(r"\1...", t["text"]) if t["text"] else self._unwritten(t)
+            words = without_link(t["text"]) if t["text"] else self._unwritten(t)
             together.setdefault((time, state, words), []).append(t["name"] or t["person_id"])
         return [
             Text(head=said.text_to.format(time=time, names=self.row(names), state=state), words=words)
