@@ -63,6 +63,20 @@ GOOD: Final[dict[str, dict[str, Any]]] = {
     "POST /api/people/ben/rang": {"who": "I"},
     "PUT /api/figures/going_minutes": {"value": 50, "who": "I"},
     "PUT /api/call-lists/day": {"lines": [{"person_id": "ben", "after_minutes": 0}], "who": "I"},
+    "PUT /api/call-lists/night": {"lines": [{"rota_id": "nights", "after_minutes": 0}], "who": "I"},
+    "PUT /api/people/cal": {
+        "name": "C", "phone": "(202) 555-0143", "region": "US", "email": "c@example.org", "units": "us",
+        "language": "es", "active": True, "manager": True, "way": "mail", "rooms": ["house-7"],
+        "hours_from": "20:00", "hours_to": "06:00", "morning_text": True, "who": "I",
+    },
+    "PUT /api/probes/h7-door/gateway": {"gateway": "barn", "who": "I"},
+    "POST /api/probes/h7-door/checks": {"at": "2026-11-25T11:00:00Z", "who": "I"},
+    "PUT /api/probes/h7-door/check-every": {"days": 90},
+    "POST /api/happenings/house-7@1/truth": {"what": "gear", "harm": "none", "who": "I"},
+    "POST /api/swaps/0/end": {"who": "I"},
+    "POST /api/absences/0/end": {"who": "I"},
+    "POST /api/inbound/texts": {"from": "+12025550142", "text": "7 going", "id": "1"},
+    "POST /api/inbound/receipts": {"id": "1", "status": "delivered"},
 }  # fmt: skip
 
 ODD_TEXT = st.text(st.characters(exclude_categories=()), max_size=20) | st.sampled_from(
@@ -115,11 +129,30 @@ async def test_no_body_makes_an_accident(api: Api, request: tuple[str, Any]) -> 
 )
 @given(
     path=st.sampled_from(
-        ["readings", "alarms", "notices", "deliveries", "rejected", "probes", "rooms/", "batches/", "profiles/"]
+        [
+            "readings",
+            "alarms",
+            "notices",
+            "deliveries",
+            "rejected",
+            "probes",
+            "rooms/",
+            "batches/",
+            "profiles/",
+            "happenings",
+            "inbound",
+            "silences",
+            "trials",
+            "on-call",
+            "rotas",
+            "absences",
+            "call-lists/",
+            "alarm-load",
+        ]
     ),
     tail=ODD_TEXT.filter(lambda text: not any("\ud800" <= letter <= "\udfff" for letter in text)),
     name=st.sampled_from(
-        ["probe", "room", "quantity", "from", "to", "limit", "after", "open", "state", "waiting"]
+        ["probe", "room", "quantity", "from", "to", "limit", "after", "open", "state", "waiting", "at", "unknown"]
     ),
 )
 async def test_no_question_makes_an_accident(api: Api, path: str, tail: str, name: str) -> None:
