@@ -34,7 +34,7 @@ from tests.support.written import written
 GOOD: Final = 97.0
 DRY: Final = 80.0
 VERY_DRY: Final = 60.0
-PHONES: Final = {"+12025550141": "maria", "+12025550142": "ben"}
+PHONES: Final = {"+12025550141": "maria", "+12025550142": "ben", "+12025550143": "cal"}
 MAINS: Final = "mains-1"
 AFTER_MS: Final = 20 * SECOND_MS
 """So long after the newest reading it is judged, settling time and all."""

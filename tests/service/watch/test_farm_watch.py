@@ -6,13 +6,16 @@ import json
 from typing import Any
 
 import pytest
+from sqlalchemy import update
 
 from rules.model import Quantity
 from service.storage.database import Database
+from service.storage.tables import people
 from service.watch.holds import Holding
 from service.watch.open_things import open_things
 from service.watch.respond import Word, answer, take
 from tests.support.many_houses import DRY, GOOD, VERY_DRY, ManyHouses, many_houses
+from tests.support.telling import add_person, set_call_list
 from tests.support.watched import minute
 from tests.support.written import written
 
@@ -245,3 +248,32 @@ async def test_a_house_that_people_heard_is_back_is_told_when_it_is_out_again(
     assert new.startswith("House 1 shiitake, pins day 11: " + ("humidity 80%" if again == "dry" else "CO2 3000"))
     await farm.until(215, humidity, step=5, also={Quantity.CO2: co2})
     assert farm.texts()[3:] == ["Back: House 2, 3, 4."]
+
+
+async def test_who_was_told_of_one_house_only_hears_the_end_of_all_of_it(database: Database) -> None:
+    """Cal, for House 1 only, heard of it alone; somebody goes before Cal would be told of the whole farm."""
+    farm = await many_houses(database, 4)
+    await add_person(database, "cal", "+12025550143")
+    await set_call_list(database, ("maria", 0), ("ben", 10), ("cal", 30))
+    await give_rooms(database, maria=["house-2", "house-3", "house-4"], ben=["house-2", "house-3", "house-4"])
+    await farm.until(20, dry_from(1, 8, 9, 10), step=1)
+    assert [text.split(":")[0] for text in farm.texts("cal")] == ["House 1 shiitake, pins day 11"]
+    assert farm.texts("maria") == [
+        "Now 3 houses: humidity low since 07:11. House 1, 2, 3. Likely water supply."
+    ]
+    async with database.write() as connection:
+        (thing,) = await open_things(connection, 1)
+        said = {"person_id": "maria", "word": Word.GOING, "way": "text", "now_ms": minute(20)}
+        await take(connection, 1, happening_id=thing.happening_id, **said)
+    await farm.until(60, dry_from(1, 8, 9, 10, until=25), step=3)
+    assert farm.texts("cal")[1:] == [
+        "Maria is going to see to the trouble you were told of. Nothing for you to do now.",
+        "All 4 houses inside their limits since 07:40: House 1, 2, 3, 4.",
+    ]
+
+
+async def give_rooms(database: Database, **rooms: list[str]) -> None:
+    async with database.write() as connection:
+        for person, room_ids in rooms.items():
+            only = update(people).where(people.c.person_id == person)
+            await connection.execute(only.values(room_ids=json.dumps(room_ids)))
