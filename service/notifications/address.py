@@ -45,6 +45,7 @@ MAY_REACH: Final = frozenset({outbox.WAITING, outbox.SENT, outbox.UNSURE})
 HAS_GONE_OUT: Final = frozenset({outbox.SENT, outbox.UNSURE})
 DANGER: Final = "danger"
 """The kind of notice that is told before all others, and to whoever is inside as well."""
+WORSE: Final = "deeper"
 STARTS_WITH_TWO: Final = frozenset({DANGER, "site"})
 WIDE_SILENCES: Final = frozenset({"site", "broker"})
 ONE_TELLING: Final = frozenset({"trouble", "deeper", "no improvement"})
@@ -98,6 +99,9 @@ class Address:
         if now_ms < notice["facts"].get("tell_from_ms", 0):
             return 0
         farm_id = self.farm["farm_id"]
+        if notice["kind"] == WORSE and await self._is_told_with_others(connection, notice):
+            await outbox.finish_addressing(connection, farm_id, notice["notice_key"])
+            return 0
         happening = await outbox.tellings_of(connection, farm_id, notice["happening_id"])
         mine = [t for t in happening if t["notice_key"] == notice["notice_key"]]
         told = [t for t in mine if t["person_id"] != AT_THE_FARM]
@@ -124,6 +128,11 @@ class Address:
                 log.error("nobody can be told: nobody on the call list has a number or address", **_name(notice))
             await outbox.finish_addressing(connection, farm_id, notice["notice_key"])
         return len(tell)
+
+    async def _is_told_with_others(self, connection: Connection, notice: Record) -> bool:
+        """With the power off every room goes from bad to worse, and everybody was told of all of them."""
+        happening = await ledger.happening(connection, self.farm["farm_id"], notice["happening_id"])
+        return happening["part_of"] is not None
 
     @staticmethod
     def _ends_with(since: Sequence[Record], notice: Record, told: Sequence[Record]) -> bool:

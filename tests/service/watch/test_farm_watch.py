@@ -48,6 +48,20 @@ async def test_a_failure_of_the_whole_farm_is_one_text_to_each(database: Databas
     assert (row["room_id"], row["woke"], row["ended_ms"], row["began_ms"]) == (None, 1, None, minute(5))
 
 
+async def test_a_house_that_gets_far_worse_with_all_the_others_is_no_further_text(database: Database) -> None:
+    """The far limit of shiitake at pinning is 66; 40 is far below it."""
+    farm = await many_houses(database, 3)
+    await farm.until(40, lambda _house, at: GOOD if at < 5 else DRY if at < 20 else 40.0)
+    assert [row["room_id"] for row in await farm.notices("deeper")] == ["house-1", "house-2", "house-3"]
+    assert all(text.startswith("3 houses at once") for text in farm.texts())
+
+
+async def test_a_house_that_gets_far_worse_alone_is_one(database: Database) -> None:
+    farm = await many_houses(database, 3)
+    await farm.until(40, lambda house, at: GOOD if at < 5 or house > 1 else DRY if at < 20 else 40.0)
+    assert sum("worse" in text for text in farm.texts("maria")) == 1
+
+
 async def test_every_house_keeps_its_own_alarm_and_notice(database: Database) -> None:
     farm = await many_houses(database, 3)
     await farm.until(17, dry_from(5, 5, 5), step=15)
@@ -258,9 +272,7 @@ async def test_who_was_told_of_one_house_only_hears_the_end_of_all_of_it(databas
     await give_rooms(database, maria=["house-2", "house-3", "house-4"], ben=["house-2", "house-3", "house-4"])
     await farm.until(20, dry_from(1, 8, 9, 10), step=1)
     assert [text.split(":")[0] for text in farm.texts("cal")] == ["House 1 shiitake, pins day 11"]
-    assert farm.texts("maria") == [
-        "Now 3 houses: humidity low since 07:11. House 1, 2, 3. Likely water supply."
-    ]
+    assert farm.texts("maria") == ["Now 3 houses: humidity low since 07:11. House 1, 2, 3. Likely water supply."]
     async with database.write() as connection:
         (thing,) = await open_things(connection, 1)
         said = {"person_id": "maria", "word": Word.GOING, "way": "text", "now_ms": minute(20)}
