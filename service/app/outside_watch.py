@@ -6,6 +6,7 @@ the address may hold a secret and is never written down, nor is more of an answe
 
 from __future__ import annotations
 
+import asyncio
 from contextlib import AsyncExitStack
 from dataclasses import dataclass, field
 from typing import Final
@@ -42,7 +43,8 @@ class OutsideWatch:
     async def all_due(self) -> None:
         """Call if it is time, and if we do our work."""
         now_ms = self.desk.clock.now_ms()
-        if self.url is None or now_ms < self._next_ms:
+        # A clock that was set back must not keep us silent until it has come round again.
+        if self.url is None or 0 < self._next_ms - now_ms <= CALL_EVERY_MS:
             return
         why_not = await self._why_not()
         if why_not:
@@ -64,14 +66,19 @@ class OutsideWatch:
     async def _call(self, url: str) -> tuple[str, bool]:
         """What came of a call, in words without the address."""
         try:
-            answer = await self.client.get(url, timeout=TIMEOUT_S, follow_redirects=False)
+            async with (
+                asyncio.timeout(TIMEOUT_S),
+                self.client.stream("GET", url, timeout=TIMEOUT_S, follow_redirects=False) as answer,
+            ):
+                return f"answered {answer.status_code}", answer.is_success  # whatever else it says is not read
+        except TimeoutError:
+            return f"no answer within {TIMEOUT_S:g} s", False
         except (httpx.HTTPError, httpx.InvalidURL) as error:
             return type(error).__name__, False
-        return f"answered {answer.status_code}", answer.is_success
 
     async def _note(self, now_ms: Instant, result: str, *, answered: bool = False) -> None:
         """Write down what came of it; the same again only now and then."""
-        if result == self._noted[1] and now_ms - self._noted[0] < AGAIN_MS:
+        if result == self._noted[1] and 0 <= now_ms - self._noted[0] < AGAIN_MS:
             return
         self._noted = (now_ms, result)
         async with self.desk.database.write() as connection:

@@ -15,6 +15,8 @@ from service.notifications.carriers.detail import detail
 from service.notifications.carriers.outcome import Accepted, Outcome, Refused, Unreachable
 
 _MOST_ANSWER_BYTES: Final = 8192
+_WAIT_FOR_WORDS_S: Final = 3.0
+"""The status was said by then: what was taken must not be sent again because its words come in drops."""
 _SECOND_MS: Final = 1000
 _LONGEST_WAIT_S: Final = 7 * 24 * 3600
 
@@ -35,10 +37,10 @@ async def ask(
     try:
         async with asyncio.timeout(timeout_s):
             response = await client.send(request, stream=True, follow_redirects=False)
-            try:
-                said = await _beginning(response)
-            finally:
-                await response.aclose()
+        try:
+            said = await _beginning(response)
+        finally:
+            await response.aclose()
     except TimeoutError:
         return Answer(outcome=Unreachable(detail=f"no answer within {timeout_s:g} s"))
     except (httpx.HTTPError, OSError) as trouble:
@@ -65,11 +67,12 @@ async def _beginning(response: httpx.Response) -> str:
     """The first bytes of the answer. Once the status is known, losing the rest changes nothing."""
     read = b""
     try:
-        async for part in response.aiter_bytes():
-            read += part
-            if len(read) >= _MOST_ANSWER_BYTES:
-                break
-    except (httpx.HTTPError, OSError):
+        async with asyncio.timeout(_WAIT_FOR_WORDS_S):
+            async for part in response.aiter_bytes():
+                read += part
+                if len(read) >= _MOST_ANSWER_BYTES:
+                    break
+    except (httpx.HTTPError, OSError):  # a time-out among them
         pass
     return read[:_MOST_ANSWER_BYTES].decode("utf-8", "replace")
 

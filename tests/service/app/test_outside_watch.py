@@ -12,7 +12,7 @@ from typing import Any
 import httpx
 import pytest
 
-from rules.model import MINUTE_MS, SECOND_MS
+from rules.model import HOUR_MS, MINUTE_MS, SECOND_MS
 from service.app.outside_watch import OutsideWatch
 from service.errors import PassingError
 from service.notifications.address import Address
@@ -23,6 +23,7 @@ from service.watch.horizon import Horizon
 from tests.support import farmyard
 from tests.support.clock import HandClock
 from tests.support.databases import sqlite_database
+from tests.support.dribbling_server import dribbling_server
 from tests.support.far_end import FarEnd, far_end
 
 
@@ -66,6 +67,21 @@ async def test_it_calls_at_once_and_then_every_five_minutes(called: Called) -> N
     assert await called.after(5 * MINUTE_MS - 1) == 1
     assert await called.after(1) == 2
     assert await called.pulse() == "answered 204"
+
+
+async def test_a_clock_that_is_set_back_does_not_keep_it_silent(called: Called) -> None:
+    assert await called.after(0) == 1
+    called.clock.set(called.clock.now_ms() - 3 * HOUR_MS)
+    assert await called.after(0) == 2
+    assert await called.after(MINUTE_MS) == 2
+    assert await called.after(4 * MINUTE_MS) == 3
+
+
+async def test_only_the_status_of_an_answer_is_waited_for(called: Called) -> None:
+    async with dribbling_server("200 OK") as url:
+        called.watch.url = url
+        await called.after(0)
+    assert await called.pulse() == "answered 200"
 
 
 async def test_a_call_that_failed_is_made_again_after_a_minute(called: Called) -> None:
