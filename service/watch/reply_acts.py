@@ -11,7 +11,7 @@ from service.storage.holds import WORKING
 from service.watch.open_things import OpenThing, thing
 from service.watch.out_clock import LOOK_BACK_MS, came_out
 from service.watch.reply_case import LATELY_MS, Case, Outcome, room_of
-from service.watch.respond import Taken, meant_by, take
+from service.watch.respond import Taken, hold_rooms, meant_by, take
 from service.wire.word import Word
 
 OUT_OF_NOTHING: Final = "out nowhere"
@@ -24,6 +24,7 @@ async def answer_what_is_open(case: Case) -> Outcome:
     meant = await what_is_meant(case)
     if isinstance(meant, Outcome):
         return meant
+    await hold_rooms(case.connection, case.farm_id, meant)
     taken = [await _take(case, one) for one in meant]
     room_id, first = room_of(meant[0]), meant[0]
     facts: dict[str, Any] = {"reply": case.reply(room_id)}
@@ -117,6 +118,7 @@ async def come_out(case: Case) -> Outcome:
     worked = await _stop_working(case)
     if not left and not worked:
         left = [one for one in case.named(case.things) if one.kind == "out"]
+    await hold_rooms(case.connection, case.farm_id, left)
     for one in left:
         await _take(case, one)
     places = {room_of(one) for one in left} | set(worked)

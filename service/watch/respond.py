@@ -68,6 +68,7 @@ async def answer(
         things = meant_by(word, things)
         if not things:
             raise NotAllowed("nothing is open in this room: there is nothing to answer")
+        await hold_rooms(connection, farm_id, things)
         for thing in things:
             await take(
                 connection,
@@ -123,6 +124,12 @@ async def take(
         going_before=tuple(row["name"] for row in names),
         told=len(others),
     )
+
+
+async def hold_rooms(connection: Connection, farm_id: int, things: Sequence[OpenThing]) -> None:
+    """Take all rooms of several happenings, in the order in which whoever takes several takes them."""
+    for room_id in sorted({room_id for thing in things for room_id in thing.room_ids}):
+        await judgements.lock(connection, farm_id, room_id)
 
 
 def meant_by(word: Word, things: Sequence[OpenThing]) -> list[OpenThing]:
