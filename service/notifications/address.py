@@ -184,7 +184,8 @@ class Address:
         woken = _those_woken([*first, *woken_by_parts], notice) if alone and notice["telling"] != "round" else ()
         hears = {t["person_id"] for t in told if t["notice_key"] == notice["notice_key"]} - {AT_THE_FARM}
         tell = tuple(t for t in woken if t.person_id not in hears)  # reached later by a second way: once is enough
-        if ends is not None and await self._something_else_is_open(connection, happening):
+        some_are_not_back = bool(notice["facts"].get("still"))
+        if some_are_not_back or (ends is not None and await self._something_else_is_open(connection, happening)):
             tell = tuple(t for t in tell if t.way is not Way.LAMP)
         await self._add(connection, notice, tell, now_ms)
         if ends is None or not any(t["state"] == outbox.WAITING for t in first):

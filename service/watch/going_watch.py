@@ -141,12 +141,21 @@ class GoingWatch:
         told: dict[str, Any] = {name: v for name, v in before["facts"].items() if name != "tell_from_ms"}
         room_id = happening["room_id"]
         if room_id is None:
-            return told
+            return {**told, **await self._still_out(connection, str(happening["happening_id"]), told)}
         if kind_of(str(happening["happening_id"])) == "people":
             return {**told, **await self._over_for_people(connection, str(room_id))}
         open_now = await self.judge.standing_facts(connection, str(room_id))
         same = [f for f in open_now if (f["quantity"], f["side"]) == (told["quantity"], told["side"])]
         return {**told, **next(iter(same or open_now), {})}
+
+    async def _still_out(
+        self, connection: Connection, happening_id: str, told: Mapping[str, Any]
+    ) -> dict[str, Any]:
+        """Of the rooms that went wrong together, those that are not back; nothing where it is about none."""
+        parts = await ledger.parts_of(connection, self.farm["farm_id"], happening_id)
+        out = {str(part["room_id"]) for part in parts if part["ended_ms"] is None}
+        left = [both for both in zip(told.get("room_ids", ()), told["rooms"], strict=False) if both[0] in out]
+        return {"room_ids": [room for room, _ in left], "rooms": [name for _, name in left]} if left else {}
 
     async def _over_for_people(self, connection: Connection, room_id: str) -> dict[str, Any]:
         kept = (await people_air.remembered(connection, self.farm["farm_id"], room_id)).state
@@ -161,6 +170,8 @@ class GoingWatch:
 
 def is_better(before: Mapping[str, Any], now: Mapping[str, Any]) -> bool:
     """Whether a value has come back towards its limit by more than a probe wavers."""
+    if set(now.get("rooms", ())) < set(before.get("rooms", ())):
+        return True  # some of them are back
     same = all(before.get(name) == now.get(name) for name in ("quantity", "side"))
     if not same or before.get("value") is None or now.get("value") is None:
         return False

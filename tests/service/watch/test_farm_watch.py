@@ -9,6 +9,9 @@ import pytest
 from sqlalchemy import update
 
 from rules.model import Quantity
+from service.notifications.carriers.message import Message
+from service.notifications.carriers.outcome import Accepted, Outcome
+from service.notifications.routing import Way
 from service.storage.database import Database
 from service.storage.tables import people
 from service.watch.holds import Holding
@@ -242,6 +245,33 @@ async def test_what_is_wrong_in_the_look_itself_leaves_every_house_told(
     assert len(farm.texts()) == 3
 
 
+class Lamp:
+    """Takes whatever it is told, and knows of what kinds that was."""
+
+    def __init__(self) -> None:
+        self.kinds: list[str] = []
+
+    async def carry(self, message: Message) -> Outcome:
+        self.kinds.append(message.kind)
+        return Accepted(detail="")
+
+
+async def test_a_lamp_burns_until_every_house_is_back(database: Database) -> None:
+    farm = await many_houses(database, 4)
+    lamp = Lamp()
+    farm.address.ways = frozenset({Way.TEXT, Way.LAMP})
+    farm.deliver.carriers = {**farm.deliver.carriers, Way.LAMP: lamp}
+
+    def humidity(house: int, at: int) -> float:
+        return DRY if at >= 5 and at < (200 if house == 4 else 25) else GOOD
+
+    await farm.until(120, humidity, step=5)
+    assert farm.texts()[1].startswith("Back: House 1, 2, 3. Still humidity low")
+    assert lamp.kinds == ["site"]
+    await farm.until(215, humidity, step=5)
+    assert lamp.kinds == ["site", "site back"]
+
+
 @pytest.mark.parametrize("again", ["dry", "stale"])
 async def test_a_house_that_people_heard_is_back_is_told_when_it_is_out_again(
     database: Database, again: str
@@ -275,7 +305,7 @@ async def test_who_was_told_of_one_house_only_hears_the_end_of_all_of_it(databas
     assert farm.texts("maria") == ["Now 3 houses: humidity low since 07:11. House 1, 2, 3. Likely water supply."]
     async with database.write() as connection:
         (thing,) = await open_things(connection, 1)
-        said = {"person_id": "maria", "word": Word.GOING, "way": "text", "now_ms": minute(20)}
+        said: dict[str, Any] = {"person_id": "maria", "word": Word.GOING, "way": "text", "now_ms": minute(20)}
         await take(connection, 1, happening_id=thing.happening_id, **said)
     await farm.until(60, dry_from(1, 8, 9, 10, until=25), step=3)
     assert farm.texts("cal")[1:] == [

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import pytest
+
 from service.storage import ledger
 from service.storage.database import Database
 from service.watch.catalogue import Catalogue
-from service.watch.going_watch import GoingWatch
+from service.watch.going_watch import GoingWatch, is_better
 from service.watch.judge import Judge
 from service.watch.respond import Word, answer
 from tests.support.clock import HandClock
@@ -33,3 +35,17 @@ async def test_one_happening_that_cannot_be_looked_at_leaves_nobody_inside_unask
     await GoingWatch(database=database, farm=farm, clock=clock, judge=judge).all_due()
     kinds = {row["kind"] for row in await written(database, "notices")}
     assert {"no improvement", "look after"} <= kinds
+
+
+@pytest.mark.parametrize(
+    ("before", "now", "better"),
+    [
+        (["House 5", "House 7", "House 9"], ["House 7"], True),
+        (["House 5", "House 7"], ["House 5", "House 7"], False),
+        (["House 5"], ["House 5", "House 7"], False),
+    ],
+)
+def test_of_rooms_that_went_wrong_together_it_is_better_when_some_are_back(
+    before: list[str], now: list[str], *, better: bool
+) -> None:
+    assert is_better({"what": "power", "rooms": before}, {"what": "power", "rooms": now}) is better
