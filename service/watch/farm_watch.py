@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from rules.model import HOUR_MS, SECOND_MS, Instant, Quantity, Side
+from rules.model import SECOND_MS, Instant, Quantity, Side
 from rules.together import Contacts, Failure, Measure, Ongoing, Trouble, joins, measure, together
 from service.clock import Clock
 from service.errors import PassingError
@@ -22,10 +22,8 @@ from service.storage.rows import Record
 from service.watch.open_things import SITE_MARK
 from service.watch.respond import STOPS
 from service.watch.site_end import BACK, SiteEnd, back_by
-from service.watch.site_facts import Site, site_notice
+from service.watch.site_facts import CONTACT_HOLDS_MS, Site, site_notice
 
-CONTACT_HOLDS_MS: Final = 12 * HOUR_MS
-"""Contacts often report changes only; what one said longer ago is not taken for the present (judgement)."""
 BEFORE_TOLD_MS: Final = 3 * SECOND_MS
 """So long before the first of them would be told alone, all are told as one: the others had their time."""
 NOT_GROWN_IN: Final = frozenset({rooms.COOLER, "outside", "tank area"})

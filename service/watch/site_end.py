@@ -6,16 +6,17 @@ from collections.abc import Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 
-from rules.model import Instant
+from rules.model import Instant, Quantity
 from rules.together import Over, over
 from service.storage import ledger, outbox, rooms, sites
 from service.storage.database import Connection
 from service.storage.rows import Record
 from service.watch.open_things import SITE_MARK
 from service.watch.respond import STOPS
-from service.watch.site_facts import common_facts, in_order, notice
+from service.watch.site_facts import CONTACT_HOLDS_MS, common_facts, in_order, notice
 
 BACK = "site back"
+POWER = "power"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,7 +43,7 @@ class SiteEnd:
             return 0
         back_ms = max(at_ms for at_ms in ended if at_ms is not None)
         at_ms = back_ms if what is Over.ALL else now_ms
-        facts = {**await self._facts(connection, told, by_room), "until_ms": back_ms}
+        facts = {**await self._facts(connection, {**told, "now_ms": now_ms}, by_room), "until_ms": back_ms}
         row = notice(happening_id, BACK, {**facts, **common_facts(self.farm, at_ms)}, at_ms=at_ms, now_ms=now_ms)
         # Where no room is back, nobody hears that one is; the telling ends all the same.
         sayable = facts["rooms"] or facts["still"]
@@ -72,7 +73,21 @@ class SiteEnd:
             "still_since_ms": await sites.beyond_since(connection, self.farm["farm_id"], still) if still else None,
             "left_alone": in_order(known, left_alone - out),
             **{name: told["facts"][name] for name in same},
+            **(await self._what_is_left(connection, told, still) if still else {}),
         }
+
+    async def _what_is_left(self, connection: Connection, told: Record, still: Sequence[str]) -> dict[str, object]:
+        """With the mains on again, what is still wrong is no power cut any more, but what it left behind."""
+        if told["facts"]["what"] != POWER:
+            return {}
+        farm_id, now_ms = self.farm["farm_id"], told["now_ms"]
+        from_ms = now_ms - CONTACT_HOLDS_MS
+        said = await sites.newest_values(connection, farm_id, (Quantity.MAINS,), from_ms=from_ms, to_ms=now_ms)
+        mains = said.get(Quantity.MAINS, [])
+        trouble = await outbox.newest_notice(connection, farm_id, still[0])
+        if not mains or not all(value > 0 for value in mains) or trouble is None:
+            return {}
+        return {"what": trouble["facts"]["quantity"], "side": trouble["facts"]["side"]}
 
     async def _out_anew(self, connection: Connection, room_ids: AbstractSet[str]) -> set[str]:
         """Rooms that were back, and are in a trouble of their own by now."""

@@ -15,6 +15,9 @@ USE_BY_MS: Final = 2 * HOUR_MS
 AIR_OUT_PPM: Final = 5000.0
 """From here nobody is sent into a room without a caution (OSHA, 29 CFR 1910.1000, the average of 8 h)."""
 
+CONTACT_HOLDS_MS: Final = 12 * HOUR_MS
+"""Contacts often report changes only; what one said longer ago is not taken for the present (judgement)."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Site:

@@ -245,6 +245,20 @@ async def test_what_is_wrong_in_the_look_itself_leaves_every_house_told(
     assert len(farm.texts()) == 3
 
 
+async def test_with_the_mains_on_again_a_house_that_is_left_has_no_power_cut(database: Database) -> None:
+    farm = await many_houses(database, 4)
+
+    def humidity(house: int, at: int) -> float:
+        return DRY if at >= 5 and (house == 4 or at < 25) else GOOD
+
+    await farm.contact(Quantity.MAINS, on=False)
+    await farm.until(24, humidity, step=2)
+    assert "mains off" in farm.texts()[0]
+    await farm.contact(Quantity.MAINS, on=True)
+    await farm.until(110, humidity, step=5)
+    assert farm.texts()[1] == "Back: House 1, 2, 3. Still humidity low since 07:15: House 4."
+
+
 class Lamp:
     """Takes whatever it is told, and knows of what kinds that was."""
 
