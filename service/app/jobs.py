@@ -8,6 +8,7 @@ from typing import Final
 from rules.model import DAY_MS, Instant
 from service.app.outside_watch import OutsideWatch
 from service.notifications.address import Address
+from service.notifications.clock_set_back import ClockSetBack
 from service.notifications.deliver import Deliver
 from service.notifications.digest import Digest
 from service.notifications.modem_inbox import ModemInbox
@@ -51,6 +52,7 @@ class Jobs:
     trials: Trials
     silence: SilenceWatch
     outside: OutsideWatch
+    set_back: ClockSetBack
     ran: dict[str, tuple[Instant, float]] = field(default_factory=dict)
     """When each tick last went through, and its interval."""
     polling: TextPolling | None = None
@@ -88,6 +90,7 @@ class Jobs:
 
     async def tell(self) -> None:
         """Bring notices to people."""
+        await self.set_back.look()
         await self.farm.all_due()
         await self.address.all_notices()
         await self.deliver.all_due()

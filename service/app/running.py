@@ -21,6 +21,7 @@ from service.app.ways import make_carriers, make_modem, set_up
 from service.clock import Clock, ScaledClock, SystemClock
 from service.log import log
 from service.notifications.address import Address
+from service.notifications.clock_set_back import ClockSetBack
 from service.notifications.deliver import Deliver
 from service.notifications.digest import Digest
 from service.notifications.routing import Way
@@ -125,6 +126,18 @@ def _weekly_tests(desk: Desk) -> Trials:
     return Trials(database=desk.database, farm=desk.farm, clock=desk.clock, sender=sender)
 
 
+async def _silence(desk: Desk) -> SilenceWatch:
+    silence = SilenceWatch(
+        database=desk.database,
+        farm=desk.farm,
+        clock=desk.clock,
+        horizon=desk.horizon,
+        catalogue=desk.catalogue,
+    )
+    await silence.begin()
+    return silence
+
+
 async def _tell(settings: Settings, desk: Desk, *, stack: AsyncExitStack) -> None:
     """Address, deliver, and everything else that happens by itself."""
     database, farm, clock = desk.database, desk.farm, desk.clock
@@ -136,10 +149,7 @@ async def _tell(settings: Settings, desk: Desk, *, stack: AsyncExitStack) -> Non
     deliver = Deliver(database=database, farm=farm, clock=clock, carriers=carriers, writing=writing)
     await deliver.release()
     stack.push_async_callback(deliver.stop)
-    silence = SilenceWatch(
-        database=database, farm=farm, clock=clock, horizon=desk.horizon, catalogue=desk.catalogue
-    )
-    await silence.begin()
+    silence = await _silence(desk)
     jobs = Jobs(
         desk=desk,
         farm=FarmWatch(database=database, farm=farm, clock=clock),
@@ -160,6 +170,7 @@ async def _tell(settings: Settings, desk: Desk, *, stack: AsyncExitStack) -> Non
         trials=_weekly_tests(desk),
         silence=silence,
         outside=await outside_watch(settings, desk, stack),
+        set_back=ClockSetBack(database=database, farm=farm, clock=clock),
         polling=await text_polling(settings, desk, stack),
         inbox=modem_inbox(settings, desk, modem),
     )

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
-from rules.model import Instant
+from rules.model import MINUTE_MS, Instant
 from service.clock import Clock
 from service.errors import PassingError
 from service.log import log
@@ -50,6 +50,8 @@ STARTS_WITH_TWO: Final = frozenset({DANGER, "site"})
 WIDE_SILENCES: Final = frozenset({"site", "broker"})
 ONE_TELLING: Final = frozenset({"trouble", "deeper", "no improvement"})
 """Of what happens in one room, whoever was told of a newer one of these hears no more of an older one."""
+LONGEST_WAIT_MS: Final = 10 * MINUTE_MS
+"""No first text waits longer for others: a later moment was set by a clock that was wrong."""
 TRIES_IN_VAIN: Final = 2
 """After so many the same person is told by another way as well."""
 
@@ -96,7 +98,7 @@ class Address:
 
     async def _down_the_list(self, connection: Connection, notice: Record, now_ms: Instant) -> int:
         """Go down the call list as far as time and answers ask."""
-        if now_ms < notice["facts"].get("tell_from_ms", 0):
+        if now_ms < notice["facts"].get("tell_from_ms", 0) <= notice["decided_ms"] + LONGEST_WAIT_MS:
             return 0
         farm_id = self.farm["farm_id"]
         if notice["kind"] == WORSE and await self._is_told_with_others(connection, notice):

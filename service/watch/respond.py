@@ -110,10 +110,7 @@ async def take(
         said = {"person_id": person_id, "at_ms": now_ms, "word": word.value, "way": way}
         await ledger.add_answer(connection, farm_id, {"happening_id": part["happening_id"], **said})
         await _act(connection, farm_id, part, word, who=person, now_ms=now_ms, takes_back=takes_back)
-    if word is Word.OUT:
-        await came_out(connection, farm_id, person_id, now_ms)
-    if word in {Word.OUT, Word.FIXED} and kind_of(happening_id) == "out":
-        await end_watch(connection, farm_id, happening_id, now_ms)  # whoever looked after them brought them out
+    await _who_is_out(connection, farm_id, happening_id, person_id, word, now_ms=now_ms)
     if word is Word.GOING and not going and happening["ended_ms"] is None:
         await _tell_the_rest(connection, farm_id, happening, person, now_ms)
     others = {t["person_id"] for t in told if t["state"] in {outbox.SENT, outbox.UNSURE}} - {person_id}
@@ -124,6 +121,16 @@ async def take(
         going_before=tuple(row["name"] for row in names),
         told=len(others),
     )
+
+
+async def _who_is_out(
+    connection: Connection, farm_id: int, happening_id: str, person_id: str, word: Word, *, now_ms: Instant
+) -> None:
+    """Whoever says so is, and so is whoever they were to look after: they brought them out."""
+    if word is Word.OUT:
+        await came_out(connection, farm_id, person_id, now_ms)
+    if word in {Word.OUT, Word.FIXED} and kind_of(happening_id) == "out":
+        await end_watch(connection, farm_id, happening_id, now_ms)
 
 
 async def hold_rooms(connection: Connection, farm_id: int, things: Sequence[OpenThing]) -> None:
