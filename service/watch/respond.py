@@ -100,6 +100,7 @@ async def take(
     person = await people.person(connection, farm_id, person_id)
     parts = await _taken_up(connection, farm_id, happening_id)
     happening = parts[0]
+    happening_id = str(happening["happening_id"])
     if _says_nothing(happening_id, person_id, word):
         return Taken(happening_id=happening_id, ended_ms=happening["ended_ms"], going_before=(), told=0)
     answers = await outbox.answers_of(connection, farm_id, happening_id)
@@ -152,12 +153,24 @@ def _says_nothing(happening_id: str, person_id: str, word: Word) -> bool:
 
 
 async def _taken_up(connection: Connection, farm_id: int, happening_id: str) -> list[Record]:
-    """A happening, and those that are told as one with it; their rooms are taken, always in the same order."""
+    """A happening, and those that are told as one with it; their rooms are taken, always in the same order.
+
+    What became part of something larger since somebody was told of it is answered with all of that.
+    """
+    happening_id = await _told_with(connection, farm_id, happening_id)
     parts = await ledger.parts_of(connection, farm_id, happening_id)
     whole = await ledger.happening(connection, farm_id, happening_id)
     for room_id in sorted({str(part["room_id"]) for part in (whole, *parts) if part["room_id"]}):
         await judgements.lock(connection, farm_id, room_id)
     return [await ledger.happening(connection, farm_id, happening_id), *parts]
+
+
+async def _told_with(connection: Connection, farm_id: int, happening_id: str) -> str:
+    whole_id = (await ledger.happening(connection, farm_id, happening_id))["part_of"]
+    if whole_id is None:
+        return happening_id
+    whole = await ledger.happening(connection, farm_id, str(whole_id))
+    return happening_id if whole["ended_ms"] is not None else str(whole_id)
 
 
 async def _act(

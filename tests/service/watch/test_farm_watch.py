@@ -333,3 +333,17 @@ async def give_rooms(database: Database, **rooms: list[str]) -> None:
         for person, room_ids in rooms.items():
             only = update(people).where(people.c.person_id == person)
             await connection.execute(only.values(room_ids=json.dumps(room_ids)))
+
+
+async def test_an_answer_to_what_was_told_alone_counts_for_all_of_it(database: Database) -> None:
+    """As by the link in the text about House 1, read after the whole farm was told."""
+    farm = await many_houses(database, 4)
+    await farm.until(24, dry_from(1, 8, 9, 10), step=1)
+    alone = next(row for row in await written(database, "happenings") if row["room_id"] == "house-1")
+    assert alone["part_of"] is not None
+    async with database.write() as connection:
+        said: dict[str, Any] = {"person_id": "ben", "word": Word.GOING, "way": "link", "now_ms": minute(24)}
+        taken = await take(connection, 1, happening_id=alone["happening_id"], **said)
+    assert taken.happening_id == alone["part_of"]
+    assert {row["state"] for row in await written(database, "alarms")} == {"acknowledged"}
+    assert [row["addressed"] for row in await farm.notices("site")] == [1]
