@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from sqlalchemy import ColumnElement, func, select
 from sqlalchemy.ext.asyncio import AsyncConnection
 
@@ -12,10 +14,17 @@ from service.storage.rows import Record, many, one
 from service.storage.tables import batches, confirmations, profiles, stays
 
 
-async def add_profile(connection: AsyncConnection, farm_id: int, values: Record) -> None:
-    """Keep a profile version; the same version again changes nothing."""
-    row = {**values, "farm_id": farm_id}
-    await connection.execute(insert_into(connection, profiles).values(row).on_conflict_do_nothing())
+async def add_profiles(connection: AsyncConnection, farm_id: int, rows: Sequence[Record]) -> None:
+    """Keep profile versions; the same version again changes nothing."""
+    if rows:
+        statement = insert_into(connection, profiles).on_conflict_do_nothing()
+        await connection.execute(statement, [{**row, "farm_id": farm_id} for row in rows])
+
+
+async def profiles_not_of(connection: AsyncConnection, farm_id: int, who: str) -> set[str]:
+    """Names of the profiles of which somebody else added a version."""
+    p = profiles.c
+    return set(await connection.scalars(select(p.profile).where(p.farm_id == farm_id, p.who != who).distinct()))
 
 
 async def all_profiles(connection: AsyncConnection, farm_id: int) -> list[Record]:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable
+from functools import cache, lru_cache
 from importlib.resources import files
 
 from rules.model import Instant
@@ -15,7 +16,6 @@ from rules.profile_parser import parse_profile
 from service.errors import NotFound
 from service.storage import crops
 from service.storage.database import Connection
-from service.storage.profile_versions import versions_of
 from service.storage.rows import Record
 
 SHIPPED_BY = "shipped with Houseband"
@@ -39,7 +39,7 @@ class Catalogue:
         row = await crops.profile(connection, self.farm_id, name, version)
         key = (row["profile"], row["version"])
         if key not in self._parsed:
-            self._parsed[key] = parse_profile(row["body"], file=f"{key[0]} version {key[1]}")
+            self._parsed[key] = _read(row["body"], f"{key[0]} version {key[1]}")
         return self._parsed[key]
 
     async def get_all(
@@ -54,6 +54,13 @@ class Catalogue:
         return [await self.get(connection, row["profile"], row["version"]) for row in rows]
 
 
+@lru_cache(maxsize=500)
+def _read(body: str, file: str) -> Profile:
+    """A profile as parsed; the same text is parsed once, as it means the same for ever."""
+    return parse_profile(body, file=file)
+
+
+@cache
 def shipped_files() -> dict[str, str]:
     """The text of every profile that ships, by its name."""
     found = sorted(files("rules").joinpath("profiles").iterdir(), key=lambda file: file.name)
@@ -69,19 +76,22 @@ async def copy_shipped(connection: Connection, farm_id: int, now_ms: Instant) ->
 
     A profile that the farm had under a name of its own, before one of that name shipped, stays the farm's.
     """
-    for name, body in shipped_files().items():
-        profile = parse_profile(body, file=f"{name}.toml")
-        if is_own(await versions_of(connection, farm_id, name)):
-            continue
-        values = {
+    own = await crops.profiles_not_of(connection, farm_id, SHIPPED_BY)
+    bodies = {name: body for name, body in shipped_files().items() if name not in own}
+    shipped = [(body, _read(body, f"{name}.toml")) for name, body in bodies.items()]
+    rows = [
+        {
             "profile": profile.name,
             "version": profile.version,
             "body": body,
             "body_sha256": hashlib.sha256(body.encode()).hexdigest(),
+            "copied_from": None,
             "recorded_ms": now_ms,
             "who": SHIPPED_BY,
         }
-        await crops.add_profile(connection, farm_id, values)
+        for body, profile in shipped
+    ]
+    await crops.add_profiles(connection, farm_id, rows)
 
 
 def is_own(versions: Iterable[Record]) -> bool:

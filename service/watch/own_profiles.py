@@ -113,7 +113,7 @@ async def add_profile(
         "recorded_ms": now_ms,
         "who": who,
     }
-    await crops.add_profile(connection, catalogue.farm_id, values)
+    await crops.add_profiles(connection, catalogue.farm_id, [values])
     if before is not None:
         await _keep_confirmations(connection, catalogue.farm_id, before, profile)
     return Added(profile=profile, is_new=True)
