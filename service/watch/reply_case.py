@@ -21,7 +21,7 @@ from service.wire.word import Word
 LATELY_MS: Final = 24 * HOUR_MS
 """So long back an answer may reach."""
 SITE: Final = "@site"
-SITE_NAMES: Final = ("site", "sitio", "farm", "granja")
+SITE_NAMES: Final = ("farm", "granja", "site", "sitio")
 """How an answer names what is of no one room."""
 _BAD_AIR: Final[frozenset[Key]] = frozenset({(Quantity.CO2, Side.HIGH), (Quantity.CO2, Side.PEOPLE)})
 

@@ -24,8 +24,9 @@ _REST: Final = "rest"
 
 async def work(case: Case) -> Outcome:
     """Working in a room or in all until a time. It ends by itself, and holds back nothing about danger."""
-    room_id = None if case.said.all_rooms else case.said.room_id
-    if (room_id is None and not case.said.all_rooms) or (room_id or "").startswith(SITE):
+    everywhere = case.said.all_rooms or (case.said.room_id or "").startswith(SITE)
+    room_id = None if everywhere else case.said.room_id
+    if room_id is None and not everywhere:
         return Outcome(result="working where", facts={"reply": case.reply(case.any_room())})
     reply = "" if room_id is None else case.reply(room_id)
     if case.said.until is None:

@@ -191,8 +191,9 @@ async def test_a_cooler_brings_its_caution(database: Database, farm: dict[str, A
 async def test_the_whole_farm_can_be_answered_by_name(database: Database, two_open: Phones) -> None:
     await begin(database, "site@1", None, at=12)
     assert (await two_open.said("going", at=16)).startswith("Which house? Text ")
-    said = await two_open.said("site going", at=17)
+    said = await two_open.said("farm going", at=17)
     assert said.startswith("Whole farm: you are going")
+    assert "Text farm out when you are out" in said, "by the name that the texts say"
     assert "ower off and locked" in said
     assert await answers(database) == [("maria", "going", "site")]
 

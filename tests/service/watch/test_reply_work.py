@@ -33,8 +33,13 @@ async def test_working_by_text_holds_until_the_next_such_time(
     assert hold["until_ms"] == minute(until)
 
 
-async def test_working_everywhere_is_one_hold_for_all_rooms(database: Database, farm: dict[str, Any]) -> None:
-    said = await phones(database, farm).said("trabajo todo hasta 10:30", at=0)
+@pytest.mark.parametrize(
+    "text", ["trabajo todo hasta 10:30", "farm working until 10:30", "granja trabajo hasta 10:30"]
+)
+async def test_working_everywhere_is_one_hold_for_all_rooms(
+    database: Database, farm: dict[str, Any], text: str
+) -> None:
+    said = await phones(database, farm).said(text, at=0)
     assert said.startswith("All houses: working until 10:30")
     [hold] = await written(database, "holds")
     assert hold["room_id"] is None
