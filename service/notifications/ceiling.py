@@ -20,7 +20,7 @@ from service.storage.rows import Record
 
 COUNTED: Final = frozenset({Way.TEXT.value, Way.VOICE.value})
 """Ways that wake people. Mail waits until it is looked at."""
-NEVER_HELD: Final = frozenset({"danger", "look after", "came out", "taken", "site", SUMMARY})
+NEVER_HELD: Final = frozenset({"danger", "look after", "came out", "taken", "site", "site back", SUMMARY})
 """What is about people, or about the whole farm at once; and that somebody else goes, so that they need not."""
 WIDE_SILENCES: Final = frozenset({"site", "broker"})
 REPLIES: Final = frozenset({"answer"})

@@ -31,6 +31,7 @@ ROOM = {"room": "House 7"}
         ("trouble", 6, False),
         ("back", 6, False),
         ("site", 999, True),
+        ("site back", 999, True),
         ("answer", 11, True),
         ("answer", 12, False),
         ("danger", 999, True),
