@@ -16,6 +16,8 @@ ASKING: Final = frozenset(
     {"trouble", "also", "deeper", "people", "danger", "no improvement", "look after", "silence", "site"}
 )
 """Kinds of notices that ask something of people; the others tell of an end, or of what others do."""
+LOOKED_AFTER: Final = "out/"
+"""So begins the id of a happening that is about a person who did not come out in time."""
 HINTS: Final = frozenset({"probe", "fixed"})
 """Answers by text that already say what it was."""
 
@@ -59,9 +61,13 @@ class Happened:
 async def happened_in(
     connection: Connection, farm_id: int, span: Span, names: Mapping[str, str]
 ) -> tuple[Happened, ...]:
-    """What happened in a span, the first first; what was merged into something of the whole farm is left out."""
+    """What happened in a span, the first first.
+
+    Left out is what was merged into something of the whole farm, and that somebody had to be looked after: neither
+    is asked about.
+    """
     rows = await happenings.happenings_between(connection, farm_id, from_ms=span.from_ms, to_ms=span.to_ms)
-    asked = [row for row in reversed(rows) if row["part_of"] is None]
+    asked = [r for r in reversed(rows) if r["part_of"] is None and not r["happening_id"].startswith(LOOKED_AFTER)]
     return await told_of(connection, farm_id, asked, names)
 
 

@@ -160,3 +160,11 @@ async def test_what_was_merged_into_the_whole_farms_happening_is_not_asked_again
             await ledger.save_happening(connection, farm["farm_id"], row)
 
     assert [one.happening_id for one in (await notes_of(database, farm)).happened] == [site]
+
+
+async def test_that_somebody_was_looked_after_is_asked_by_nobody(database: Database) -> None:
+    farm = await farmyard.settle(database)
+    out = {"happening_id": f"out/ben@{NOW_MS}", "room_id": None, "began_ms": NOW_MS - HOUR_MS, "woke": 1}
+    async with database.write() as connection:
+        await ledger.save_happening(connection, 1, {**out, "ended_ms": None, "closed_ms": None})
+    assert (await notes_of(database, farm)).happened == ()
