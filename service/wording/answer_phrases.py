@@ -68,8 +68,8 @@ ENGLISH_ANSWERS: Final = AnswerPhrases(
         "out everywhere": ("Noted {time}, you are out of every house.",),
         "out nowhere": ("Noted {time}, you are out.",),
         "fixed": (
-            "{room}: noted {time}, fixed. We go on watching; you hear when it is over.",
-            "{room}: noted {time}, fixed. We go on watching.",
+            "{room}: noted {time}, fixed. You hear when it is over. Text {say} when you are out.",
+            "{room}: noted {time}, fixed. Text {say} when out.",
         ),
         "probe": ("{room}: noted {time}, it was the probe. Nobody else is told. See to the probe on the round.",),
         "probe, people": (
@@ -168,8 +168,8 @@ SPANISH_ANSWERS: Final = AnswerPhrases(
         "out everywhere": ("Anotado {time}, usted esta fuera de todas las casas.",),
         "out nowhere": ("Anotado {time}, usted esta fuera.",),
         "fixed": (
-            "{room}: anotado {time}, arreglado. Seguimos vigilando; le avisamos cuando termine.",
-            "{room}: anotado {time}, arreglado. Seguimos vigilando.",
+            "{room}: anotado {time}, arreglado. Le avisamos cuando termine. Al salir escriba {say}.",
+            "{room}: anotado {time}, arreglado. Al salir escriba {say}.",
         ),
         "probe": ("{room}: anotado {time}, fue la sonda. No avisamos a nadie mas. Revise la sonda en la ronda.",),
         "probe, people": (

@@ -53,7 +53,7 @@ async def set_up(database: Database, at_ms: Instant) -> int:
     noted = {"recorded_ms": at_ms, "who": "Ines"}
     async with database.write() as connection:
         profile = {"profile": "pulse", "version": 1, "body": PROFILE, "body_sha256": "", **noted}
-        await crops.add_profile(connection, farm_id, profile)
+        await crops.add_profiles(connection, farm_id, [profile])
         await crops.confirm(connection, farm_id, {"profile": "pulse", "version": 1, "stage": "pinning", **noted})
         for room in ROOMS:
             await _add_room(connection, farm_id, room, at_ms)

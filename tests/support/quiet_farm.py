@@ -45,7 +45,7 @@ async def set_up(database: Database, at_ms: Instant) -> None:
         for name, value in (("texts_per_hour", 60), ("again_minutes", 120)):
             await set_figure(connection, farm_id, name, value, who="Ines", now_ms=at_ms)
         profile = {"profile": "pulse", "version": 1, "body": PROFILE, "body_sha256": "", **noted}
-        await crops.add_profile(connection, farm_id, profile)
+        await crops.add_profiles(connection, farm_id, [profile])
         await crops.confirm(connection, farm_id, {"profile": "pulse", "version": 1, "stage": "pinning", **noted})
         for room_id in CALLED:
             await _add_room(connection, farm_id, room_id, at_ms)

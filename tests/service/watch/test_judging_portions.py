@@ -115,7 +115,7 @@ async def prepared(database: Database) -> Judge:
         body = re.sub(r"^wait_minutes = \d+", "wait_minutes = 0.5", body, flags=re.MULTILINE)
         body = re.sub(r" wait_minutes = \d+ }", " wait_minutes = 0.25 }", body)
         noted = {"recorded_ms": minute(0) - DAY_MS, "who": "Ines"}
-        await crops.add_profile(connection, 1, {**row, "profile": "swift", "body": body})
+        await crops.add_profiles(connection, 1, [{**row, "profile": "swift", "body": body}])
         batch = {"batch_id": "S", "profile": "swift", "version": row["version"], "strain": "", "count": 1}
         await crops.add_batch(connection, 1, {**batch, "container": "block", **noted})
         stay = {"batch_id": "S", "valid_from_ms": minute(0) - DAY_MS, "room_id": ROOM, "stage": "pinning"}
