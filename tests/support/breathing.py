@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 from typing import Any, Final
 
-from rules.model import MINUTE_MS, Quantity
+from rules.model import MINUTE_MS, Quantity, Side
 from service.notifications.carriers.message import Message
 from service.storage import holds, people_air
 from service.storage.database import Database
@@ -52,7 +52,7 @@ async def moved(database: Database) -> list[tuple[str, float]]:
 async def tell(database: Database, farm: dict[str, Any], *, at: float) -> list[Message]:
     """What is carried at that minute about limits for people; the crop has a CO2 limit of its own."""
     carried = await farmyard.tell(database, farm, HandClock(minute(at)))
-    return [message for message in carried if "people" in message.text]
+    return [message for message in carried if (message.facts or {}).get("side") == Side.PEOPLE]
 
 
 async def work_in(

@@ -96,6 +96,14 @@ async def test_it_ends_by_itself(api: Api) -> None:
     assert len(await api.get("/api/holds")) == 1
     api.clock.forward(1)
     assert await api.get("/api/holds") == []
+
+
+async def test_whoever_stayed_longer_still_says_that_they_are_out(api: Api) -> None:
+    """Until they do, somebody is sent to look after them in the end."""
+    await api.post("/api/rooms/house-7/working", WORK)
+    api.clock.forward(180 * MINUTE_MS)
+    [ended] = await api.post("/api/people/maria/out", {}, expect=200)
+    assert ended["ended_by"] == "Maria"
     await api.post("/api/people/maria/out", {}, expect=409)
 
 

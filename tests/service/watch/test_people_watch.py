@@ -180,7 +180,7 @@ async def test_a_probe_at_its_top_is_marked_and_wakes_nobody_unless_somebody_is_
     await judge_at(database, farm, NIGHT + 22)
     assert (await said(database))[1:] == [("danger", "danger", NIGHT + 22)]
     told = await tell(database, farm, at=NIGHT + 22)
-    assert told[0].text.startswith("House 7: DANGER to people. CO2 at least 10000 ppm, may be over limit 30000.")
+    assert told[0].text.startswith("House 7: DANGER. CO2 at least 10000 ppm, maybe over limit 30000. Come out.")
 
 
 async def test_nothing_holds_it_back(database: Database, farm: dict[str, Any]) -> None:
@@ -326,7 +326,7 @@ async def test_whoever_goes_into_a_room_that_fell_silent_over_a_limit_is_told_wh
     await judge_at(database, farm, NIGHT + 61)
     told = await tell(database, farm, at=NIGHT + 61)
     assert {message.text.partition(" Come out.")[0] for message in told} >= {
-        "House 7: DANGER to people. CO2 at least 40000 ppm, 15 min average, limit 30000."
+        "House 7: DANGER. CO2 at least 40000 ppm, 15 min limit 30000."
     }
 
 
