@@ -35,6 +35,7 @@ from service.storage.schema import migrate
 from service.watch.after_recording import AfterRecording
 from service.watch.catalogue import Catalogue
 from service.watch.desk import Desk
+from service.watch.facts_now import FactsNow
 from service.watch.farm_watch import FarmWatch
 from service.watch.going_watch import GoingWatch
 from service.watch.horizon import Horizon
@@ -144,8 +145,8 @@ async def _tell(settings: Settings, desk: Desk, *, stack: AsyncExitStack) -> Non
     modem = make_modem(settings)
     carriers = await make_carriers(settings, stack, modem=modem)
     by_text = texts_come_in(settings)
-    now_in = desk.sweep.judge.standing_facts
-    writing = Writing(farm=farm, answers_by_text=by_text, public_url=settings.public_url, now_in=now_in)
+    now = FactsNow(farm=farm, judge=desk.sweep.judge)
+    writing = Writing(farm=farm, answers_by_text=by_text, public_url=settings.public_url, now_in=now.of)
     deliver = Deliver(database=database, farm=farm, clock=clock, carriers=carriers, writing=writing)
     await deliver.release()
     stack.push_async_callback(deliver.stop)
@@ -156,7 +157,7 @@ async def _tell(settings: Settings, desk: Desk, *, stack: AsyncExitStack) -> Non
         address=Address(
             database=database, farm=farm, clock=clock, ways=frozenset(carriers), answers_by_text=by_text
         ),
-        going=GoingWatch(database=database, farm=farm, clock=clock, judge=desk.sweep.judge),
+        going=GoingWatch(database=database, farm=farm, clock=clock, now=now),
         deliver=deliver,
         digest=Digest(
             database=database,

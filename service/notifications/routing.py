@@ -173,19 +173,20 @@ def _again(chain: Chain, line: Line, told: Sequence[Told], now_ms: Instant) -> W
         return None
     untried = [way for way in line.ways if way not in {t.way for t in told}]
     reached = _reached(told)
+    other = untried[0] if untried else None
     if not reached:
-        return untried[0] if untried else None
+        return other
+    # What failed counts as well: a way that is down now must not fill up with repeats for later.
+    if now_ms - max(t.added_ms for t in told) < chain.pace.again_ms:
+        return None
     call = Way.VOICE in line.ways and now_ms - chain.began_ms >= chain.pace.call_after_ms
     if call and Way.VOICE in untried:
         return Way.VOICE
-    # What failed counts as well: a way that is down now must not fill up with repeats for later.
-    silent_for_ms = now_ms - max(t.added_ms for t in told)
-    if not line.answers or silent_for_ms < chain.pace.again_ms or _is_enough(chain, told):
+    if not line.answers or _is_enough(chain, told):
         return None
     way = Way.VOICE if call and Way.VOICE in {t.way for t in reached} else reached[-1].way
-    if way in {t.way for t in told if t.failing}:
-        return untried[0] if untried else None  # two that wait would come at once
-    return way
+    # Two that wait for the same gateway would come at once.
+    return other if way in {t.way for t in told if t.failing} else way
 
 
 def _may_be_told_again(chain: Chain, line: Line, told: Mapping[str, Sequence[Told]]) -> bool:

@@ -6,7 +6,7 @@ from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
-from rules.model import MINUTE_MS, Instant, Quantity
+from rules.model import EDGES, MINUTE_MS, Instant, Quantity
 from service.log import log
 from service.notifications.carriers.message import Message
 from service.notifications.enclosures import with_earlier, with_picture
@@ -22,7 +22,7 @@ from service.wire.reply_words import reply_name
 from service.wording.language import Language
 from service.wording.reader import WHOLE_FARM, Answers, Reader
 
-STILL_OPEN: Final = frozenset({"trouble", "deeper"})
+STILL_OPEN: Final = frozenset({"trouble", "deeper", "danger", "no improvement"})
 FRESH_MS: Final = 3 * MINUTE_MS
 """So old a value may be in a text that says "now"."""
 BY_PHONE: Final = frozenset({Way.TEXT, Way.VOICE})
@@ -65,7 +65,7 @@ class Writing:
     async def _as_of_now(self, connection: Connection, row: Record, now_ms: Instant) -> Record:
         """Whoever is told later reads the value of then: the notice keeps what was known at first."""
         is_late = row["kind"] in STILL_OPEN and now_ms - row["at_ms"] > FRESH_MS
-        if self.now_in is None or row["text"] or not is_late:
+        if self.now_in is None or row["text"] or row["room_id"] is None or not is_late:
             return row
         told = row["facts"]
         open_now = await self.now_in(connection, row["room_id"])
@@ -73,7 +73,8 @@ class Writing:
         if same:
             return {**row, "facts": {**told, **same[0], "trend": _since_told(told, same[0])}}
         # What woke the first may be over, and something else in the room not: that is what is told then.
-        return {**row, "facts": {**told, **next(iter(open_now), {})}}
+        crops = [f for f in open_now if f["side"] in EDGES and told.get("side") in EDGES]
+        return {**row, "facts": {**told, **next(iter(crops), {})}}
 
     async def _for_the_farm(self, connection: Connection, row: Record, now_ms: Instant) -> Message:
         reader = Reader(units=self.farm["units"], language=_language(self.farm["language"]))

@@ -10,19 +10,17 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from rules.model import HOUR_MS, Quantity, Side
-from rules.people import Level
 from service.clock import Clock
 from service.errors import PassingError
 from service.log import log
-from service.storage import judgements, ledger, outbox, people, people_air
+from service.storage import judgements, ledger, outbox, people
 from service.storage.database import Connection, Database
 from service.storage.figures import Figures, figures_of
 from service.storage.rows import Record
 from service.watch.facts import TREND_STEP
-from service.watch.judge import Judge
+from service.watch.facts_now import FactsNow
 from service.watch.open_things import OUT_MARK, kind_of
 from service.watch.out_clock import look_after_all
-from service.watch.people_watch import limits_of
 from service.watch.respond import STOPS, who_is_going
 from service.wire.word import Word
 
@@ -37,7 +35,7 @@ class GoingWatch:
     database: Database
     farm: Record
     clock: Clock
-    judge: Judge
+    now: FactsNow
 
     async def all_due(self) -> int:
         """Tell what is due; return how many notices that made."""
@@ -143,8 +141,8 @@ class GoingWatch:
         if room_id is None:
             return {**told, **await self._still_out(connection, str(happening["happening_id"]), told)}
         if kind_of(str(happening["happening_id"])) == "people":
-            return {**told, **await self._over_for_people(connection, str(room_id))}
-        open_now = await self.judge.standing_facts(connection, str(room_id))
+            return {**told, **await self.now.for_people(connection, str(room_id))}
+        open_now = await self.now.judge.standing_facts(connection, str(room_id))
         same = [f for f in open_now if (f["quantity"], f["side"]) == (told["quantity"], told["side"])]
         return {**told, **next(iter(same or open_now), {})}
 
@@ -156,16 +154,6 @@ class GoingWatch:
         out = {str(part["room_id"]) for part in parts if part["ended_ms"] is None}
         left = [both for both in zip(told.get("room_ids", ()), told["rooms"], strict=False) if both[0] in out]
         return {"room_ids": [room for room, _ in left], "rooms": [name for _, name in left]} if left else {}
-
-    async def _over_for_people(self, connection: Connection, room_id: str) -> dict[str, Any]:
-        kept = (await people_air.remembered(connection, self.farm["farm_id"], room_id)).state
-        passed = {} if kept is None else kept["figures"]["passed"]
-        if not passed:
-            return {}
-        level = max((Level(name) for name in passed), key=lambda each: each.depth)
-        said = passed[level.value]
-        limit = limits_of(self.farm).of(level)
-        return {"level": level.value, "value": said["ppm"], "at_least": said["at_least"], "limit": limit}
 
 
 def is_better(before: Mapping[str, Any], now: Mapping[str, Any]) -> bool:

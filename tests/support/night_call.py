@@ -29,6 +29,7 @@ from service.storage import ledger, outbox
 from service.storage.database import Database
 from service.storage.tables import metadata
 from service.watch.catalogue import Catalogue
+from service.watch.facts_now import FactsNow
 from service.watch.going_watch import GoingWatch
 from service.watch.judge import Judge
 from service.watch.replies import Reply, Result, take_reply
@@ -214,7 +215,7 @@ async def night_call(
     farm = await watched_farm(database)
     await _call_list(database, proven)
     clock = HandClock(minute(0))
-    judge = Judge(database, farm, Catalogue(1))
+    now = FactsNow(farm=farm, judge=Judge(database, farm, Catalogue(1)))
     with pretend_gateway() as gateway:
         async with httpx.AsyncClient() as client:
             gateway.says = _by_key
@@ -234,9 +235,9 @@ async def night_call(
                     farm=farm,
                     clock=clock,
                     carriers=given,
-                    writing=Writing(farm=farm, answers_by_text=True, now_in=judge.standing_facts),
+                    writing=Writing(farm=farm, answers_by_text=True, now_in=now.of),
                 ),
-                going=GoingWatch(database=database, farm=farm, clock=clock, judge=judge),
+                going=GoingWatch(database=database, farm=farm, clock=clock, now=now),
                 phones=phones,
             )
 

@@ -7,6 +7,7 @@ import pytest
 from service.storage import ledger
 from service.storage.database import Database
 from service.watch.catalogue import Catalogue
+from service.watch.facts_now import FactsNow
 from service.watch.going_watch import GoingWatch, is_better
 from service.watch.judge import Judge
 from service.watch.respond import Word, answer
@@ -31,8 +32,8 @@ async def test_one_happening_that_cannot_be_looked_at_leaves_nobody_inside_unask
         await ledger.save_happening(connection, 1, {**odd, "ended_ms": None, "closed_ms": None})
         await ledger.add_notices(connection, 1, [{**notice, **moments, "happening_id": odd["happening_id"]}])
         await ledger.add_answer(connection, 1, {**said, "happening_id": odd["happening_id"]})
-    judge, clock = Judge(database, farm, Catalogue(1)), HandClock(minute(95))
-    await GoingWatch(database=database, farm=farm, clock=clock, judge=judge).all_due()
+    now, clock = FactsNow(farm=farm, judge=Judge(database, farm, Catalogue(1))), HandClock(minute(95))
+    await GoingWatch(database=database, farm=farm, clock=clock, now=now).all_due()
     kinds = {row["kind"] for row in await written(database, "notices")}
     assert {"no improvement", "look after"} <= kinds
 

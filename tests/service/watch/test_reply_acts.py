@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from service.storage.database import Database
+from service.watch.facts_now import FactsNow
 from service.watch.going_watch import GoingWatch
 from service.watch.judge import Judge
 from service.watch.open_things import open_things
@@ -216,9 +217,8 @@ async def test_out_after_the_working_time_ends_the_watch_over_them(
     maria = phones(database, farm)
     await maria.send("7 working until 8", at=0)
     maria.clock.set(minute(85))
-    await GoingWatch(
-        database=database, farm=farm, clock=maria.clock, judge=Judge(database, farm, maria.desk.catalogue)
-    ).all_due()
+    now = FactsNow(farm=farm, judge=Judge(database, farm, maria.desk.catalogue))
+    await GoingWatch(database=database, farm=farm, clock=maria.clock, now=now).all_due()
     [watch] = [
         row for row in await written(database, "happenings") if row["happening_id"].startswith("out/maria@")
     ]
