@@ -14,6 +14,7 @@ from service.wording.chain_texts import (
     came_out_text,
     not_out_text,
     opted_out_text,
+    out_again_text,
     still_text,
     taken_text,
     trial_text,
@@ -71,6 +72,16 @@ def _no_improvement(facts: Facts, reader: Reader, now_ms: Instant) -> str:
 
 def _taken(facts: Facts, reader: Reader, _now_ms: Instant) -> str:
     return taken_text(person=facts["person"], room=facts["room"], invented=facts["invented"], reader=reader)
+
+
+def _out_again(facts: Facts, reader: Reader, _now_ms: Instant) -> str:
+    return out_again_text(
+        room=facts["room"],
+        reply=facts["reply"],
+        local_time=_clock(facts, "look_ms"),
+        invented=facts["invented"],
+        reader=reader,
+    )
 
 
 def _came_out(facts: Facts, reader: Reader, _now_ms: Instant) -> str:
@@ -176,6 +187,7 @@ BY_KIND: Final[Mapping[str, Callable[[Facts, Reader, Instant], str]]] = {
     "no improvement": _no_improvement,
     "look after": _look_after,
     "came out": _came_out,
+    "out again?": _out_again,
     "trial": _trial,
     "opted out": _opted_out,
 }

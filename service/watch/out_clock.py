@@ -17,6 +17,7 @@ from service.storage.figures import Figures
 from service.storage.holds import WORKING
 from service.storage.rows import Record
 from service.watch.open_things import OUT_MARK
+from service.wire.reply_words import reply_name
 from service.wire.word import Word
 
 LOOK_BACK_MS: Final = 12 * HOUR_MS
@@ -48,8 +49,42 @@ async def look_after_all(connection: Connection, farm: Record, figures: Figures,
     """Have somebody look after everyone who should have said "out" by now; return of how many that was new."""
     everybody = await _everybody_inside(connection, farm["farm_id"], figures, now_ms)
     await _end_old_watches(connection, farm["farm_id"], {one.person_id: one for one in everybody}, now_ms)
-    due = [inside for inside in everybody if now_ms >= inside.until_ms + figures.ms("out_wait_minutes")]
+    wait_ms = figures.ms("out_wait_minutes")
+    for inside in everybody:
+        if inside.until_ms <= now_ms < inside.until_ms + wait_ms:
+            await _ask_themselves(connection, farm, inside, look_ms=inside.until_ms + wait_ms, now_ms=now_ms)
+    due = [inside for inside in everybody if now_ms >= inside.until_ms + wait_ms]
     return sum([await _look_after(connection, farm, inside, now_ms) for inside in due])
+
+
+async def _ask_themselves(
+    connection: Connection, farm: Record, inside: _Inside, *, look_ms: Instant, now_ms: Instant
+) -> None:
+    """Most have only forgotten to say so: they are asked, once, before anybody is woken for them."""
+    farm_id = farm["farm_id"]
+    person = await people.person(connection, farm_id, inside.person_id)
+    if not person["phone"] or person["opted_out_ms"] is not None:
+        return
+    every = {room["room_id"]: room["text_name"] for room in await rooms.all_rooms(connection, farm_id)}
+    room = every.get(inside.room_id)
+    notice = {
+        "notice_key": f"{inside.happening_id}/out again?",
+        "kind": "out again?",
+        "room_id": inside.room_id,
+        "happening_id": None,
+        "at_ms": now_ms,
+        "decided_ms": now_ms,
+        "use_by_ms": look_ms,
+        "facts": {
+            "room": room,
+            "reply": "" if room is None else reply_name(room, every.values()),
+            "look_ms": look_ms,
+            "at_ms": now_ms,
+            "zone": farm["zone"],
+            "invented": bool(farm["invented"]),
+        },
+    }
+    await outbox.add_direct(connection, farm_id, notice, person_id=inside.person_id, way="text")
 
 
 async def _end_old_watches(

@@ -4,6 +4,7 @@ Facts of their notices, beside those that every notice has (``at_ms``, ``zone``,
 
 - ``taken``: ``person`` (name). Where ``room`` is none, it is about the whole site or about silence, and the text
   says "what you were told of".
+- ``out again?``: ``room`` or none, ``reply`` (how an answer names it), ``look_ms`` (when somebody is sent).
 - ``came out``: ``person`` and ``room`` as in ``look after``.
 - ``no improvement``: ``person``, ``went_ms``, and the facts of the notice that started it, as of now: those of
   ``trouble``, of ``danger``, or of ``site`` and ``silence`` (``rooms`` and ``since_ms``).
@@ -41,6 +42,8 @@ class ChainPhrases:
 
     taken: str
     taken_elsewhere: str
+    out_again: str
+    out_again_somewhere: str
     came_out: str
     came_out_somewhere: str
 
@@ -74,6 +77,8 @@ class ChainPhrases:
 ENGLISH_CHAIN: Final = ChainPhrases(
     taken="{person} is going to {room}. Nothing for you to do now.",
     taken_elsewhere="{person} is going to see to the trouble you were told of. Nothing for you to do now.",
+    out_again="{room}: are you out again? Text {reply} out. At {time} somebody is told to look for you.",
+    out_again_somewhere="Are you out again? Text out. At {time} somebody is told to look for you.",
     came_out="{person} is out of {room}. No need to go and look for them.",
     came_out_somewhere="{person} is out. No need to go and look for them.",
     still="{where}: trouble since {since}. {person} went at {time}, no better since.",
@@ -105,6 +110,8 @@ ENGLISH_CHAIN: Final = ChainPhrases(
 SPANISH_CHAIN: Final = ChainPhrases(
     taken="{person} va a {room}. Usted no tiene que hacer nada ahora.",
     taken_elsewhere="{person} va a atender el problema que le avisamos. Usted no tiene que hacer nada ahora.",
+    out_again="{room}: ¿ya salio? Escriba {reply} fuera. A las {time} avisamos a alguien para que le busque.",
+    out_again_somewhere="¿Ya salio? Escriba fuera. A las {time} avisamos a alguien para que le busque.",
     came_out="{person} ya salio de {room}. No hace falta ir a buscar.",
     came_out_somewhere="{person} ya salio. No hace falta ir a buscar.",
     still="{where}: problema desde las {since}. {person} fue a las {time} y no mejora.",
@@ -177,6 +184,16 @@ def taken_text(*, person: str, room: str | None, invented: bool, reader: Reader)
     said = CHAIN_IN[reader.language]
     sentence = said.taken if room else said.taken_elsewhere
     text = sentence.format(person=person_name(person), room=bounded(room or "", ROOM_SEPTETS))
+    return joined(text, _invented(reader, invented=invented))
+
+
+def out_again_text(*, room: str | None, reply: str, local_time: str, invented: bool, reader: Reader) -> str:
+    """Somebody should be out by now: asked of themselves, before anybody is woken for them."""
+    said = CHAIN_IN[reader.language]
+    sentence = said.out_again if room else said.out_again_somewhere
+    text = sentence.format(
+        room=bounded(room or "", ROOM_SEPTETS), reply=bounded(reply, ROOM_SEPTETS), time=local_time
+    )
     return joined(text, _invented(reader, invented=invented))
 
 

@@ -19,6 +19,7 @@ from service.app.farm_row import farm_row
 from service.clock import ScaledClock
 from service.storage import crops, people, rooms
 from service.storage.database import Database
+from service.storage.figures import set_figure
 
 SLUG: Final = "pulse"
 ROOMS: Final = tuple(f"house-{n}" for n in range(1, 6))
@@ -46,6 +47,10 @@ recover_minutes = 0.4
 """
 
 
+EACH_ALONE: Final = {"merge_rooms": 50, "merge_wait_seconds": 0, "texts_per_hour": 60}
+"""Every room is told of by itself, at once, and as often as it goes wrong."""
+
+
 async def set_up(database: Database, at_ms: Instant) -> int:
     """Rooms with one probe and one batch each, past their first days, and one person to tell."""
     farm = await farm_row(database, SLUG, at_ms)
@@ -59,6 +64,8 @@ async def set_up(database: Database, at_ms: Instant) -> int:
             await _add_room(connection, farm_id, room, at_ms)
         known = {"person_id": "ines", "name": "Ines", "phone": "+12025550123", "email": None, "units": "metric"}
         await people.save_person(connection, farm_id, {**known, "language": "en", "active": 1, **noted})
+        for name, value in EACH_ALONE.items():
+            await set_figure(connection, farm_id, name, value, who="Ines", now_ms=at_ms)
         for daypart in ("day", "night"):
             await people.set_call_list(connection, farm_id, daypart, [("ines", 0)], who="Ines", recorded_ms=at_ms)
     return farm_id

@@ -222,6 +222,9 @@ async def test_whoever_went_and_says_nothing_is_looked_after(database: Database)
     """45 min to be out and 30 more to say so; the alarm itself is over by then."""
     async with night_call(database, {"maria": first(Says(text="7 going", after=3))}) as night:
         await night.through(95, mended_at=40)
+        asked = [(at, who, text) for at, who, text in night.told if "out again?" in text]
+        assert [(at, who) for at, who, _ in asked] == [(62, "maria")], "most have only forgotten to say so"
+        assert asked[0][2].startswith("House 7: are you out again? Text 7 out. At 08:42 somebody is told to look")
         told = [(at, who, text) for at, who, text in night.told if "no word since" in text]
         assert [(at, who) for at, who, _ in told] == [(92, "ben")]
         assert told[0][2].startswith("Maria went to House 7 at 07:27, no word since. Call +12025550141")

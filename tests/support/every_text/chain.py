@@ -14,6 +14,7 @@ from service.wording.chain_texts import (
     came_out_text,
     not_out_text,
     opted_out_text,
+    out_again_text,
     plain_text,
     still_text,
     taken_text,
@@ -41,6 +42,15 @@ def readers(language: Language) -> Iterator[Reader]:
 def _taken(language: Language) -> Iterable[str]:
     for person, room, invented in product(PEOPLE, ROOMS, (False, True)):
         yield taken_text(person=person, room=room, invented=invented, reader=next(readers(language)))
+
+
+def _out_again(language: Language) -> Iterable[str]:
+    for (room, reply), invented in product(
+        (("House 7", "7"), ("Wachsraum [1", "Wachsraum [1"), (None, "")), (False, True)
+    ):
+        yield out_again_text(
+            room=room, reply=reply, local_time="03:25", invented=invented, reader=next(readers(language))
+        )
 
 
 def _came_out(language: Language) -> Iterable[str]:
@@ -95,6 +105,7 @@ def _plain(language: Language) -> Iterable[str]:
 EVERY: Final[Mapping[str, Callable[[Language], Iterable[str]]]] = {
     "taken": _taken,
     "came out": _came_out,
+    "out again?": _out_again,
     "no improvement of the farm or of silence": _still,
     "look after: was going": _not_out(working=False),
     "look after: was working": _not_out(working=True),
