@@ -17,7 +17,15 @@ from service.api.versions import houseband_version
 from service.localtime import zone_data_version
 from service.storage.rows import Record
 from service.storage.silences import SilenceRow
-from service.watch.alive import OUTSIDE, OUTSIDE_ANSWERED, TickRun, is_stuck, is_sweep_stale, tick_runs
+from service.watch.alive import (
+    OUTSIDE,
+    OUTSIDE_ANSWERED,
+    TickRun,
+    is_stuck,
+    is_sweep_stale,
+    is_turned_down,
+    tick_runs,
+)
 from service.watch.desk import Desk
 
 DEAF_TOO_LONG_MS: Final = 5 * MINUTE_MS
@@ -167,7 +175,7 @@ def look(desk: Desk, tried: Tried) -> State:
     overdue = tried.oldest_due_ms is not None and now_ms - tried.oldest_due_ms > TELLING_OVERDUE_MS
     deaf_too_long = deaf_ms is not None and now_ms - deaf_ms > DEAF_TOO_LONG_MS * wall
     troubles = _troubles(tried, stale=stale, deaf_too_long=deaf_too_long, just_started=deaf_ms == FIRST_INSTANT)
-    troubles += _troubles_of_tasks(runs, stuck=stuck)
+    troubles += _troubles_of_tasks(runs, stuck=stuck, turned_down=is_turned_down(tried.turned_down_ms, now_ms))
     return State(
         well=not troubles,
         troubles=troubles,
@@ -237,10 +245,14 @@ def _silent(row: SilenceRow) -> SilentNow:
     return SilentNow(scope=row.scope, name=row.name, since=row.since_ms, told=row.told_ms)
 
 
-def _troubles_of_tasks(runs: tuple[TickRun, ...], *, stuck: bool) -> list[str]:
-    stale = [run.name for run in runs if run.is_stale]
-    said = [f"what happens by itself has not happened for too long: {', '.join(stale)}"] if stale else []
-    return [*said, "texts wait to go out and nobody tries"] if stuck else said
+def _troubles_of_tasks(runs: tuple[TickRun, ...], *, stuck: bool, turned_down: bool) -> list[str]:
+    stale = ", ".join(run.name for run in runs if run.is_stale)
+    said = {
+        f"what happens by itself has not happened for too long: {stale}": bool(stale),
+        "texts wait to go out and nobody tries": stuck,
+        "texts and calls have not got out for more than 10 min": turned_down,
+    }
+    return [words for words, holds in said.items() if holds]
 
 
 def _troubles(tried: Tried, *, stale: bool, deaf_too_long: bool, just_started: bool) -> list[str]:

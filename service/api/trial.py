@@ -31,6 +31,8 @@ class Tried:
     oldest_due_ms: Instant | None = None
     untried_ms: Instant | None = None
     """Since when a telling is due and in nobody's hands."""
+    turned_down_ms: Instant | None = None
+    """Since when texts or calls are tried in vain."""
     pulses: list[Record] = field(default_factory=list)
     silences: list[SilenceRow] = field(default_factory=list)
 
@@ -56,6 +58,7 @@ async def _try(desk: Desk) -> Tried:
         async with desk.database.read() as connection:
             waiting, oldest_ms = await views.waiting_tellings(connection, desk.farm_id)
             untried_ms = await outbox.untried_since_ms(connection, desk.farm_id, desk.clock.now_ms())
+            turned_down_ms = await outbox.turned_down_since_ms(connection, desk.farm_id)
             pulses = await machine.all_pulses(connection, desk.farm_id)
             silent = await silences.open_silences(connection, desk.farm_id)
         revision, needed = await schema.revisions(desk.database)
@@ -76,6 +79,7 @@ async def _try(desk: Desk) -> Tried:
         waiting=waiting,
         oldest_due_ms=oldest_ms,
         untried_ms=untried_ms,
+        turned_down_ms=turned_down_ms,
         pulses=pulses,
         silences=silent,
     )

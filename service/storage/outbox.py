@@ -31,6 +31,9 @@ OF_LIMITS = ("trouble", "deeper", "also", "back", "held")
 """Kinds of notices that come from a room's limits and nothing else."""
 IN_THE_SUMMARY = "in the summary"
 """The detail of a telling that did not go out by itself, because its person had too many in that hour."""
+BY_PHONE = ("text", "voice")
+TRIES_IN_VAIN = 3
+"""Of so many tries none was taken: that is no hiccup."""
 OF_A_NOTICE = ("kind", "telling", "facts", "use_by_ms", "happening_id", "room_id", "at_ms", "addressed")
 """What whoever delivers needs to know of a telling's notice."""
 ON_ITS_WAY = "on its way"
@@ -353,6 +356,14 @@ async def _open_after_loss(
     mine = (n.farm_id == farm_id) & n.notice_key.in_(notice_keys) & n.happening_id.in_(goes_on) & ~held.exists()
     useful = _TOLD_DOWN_A_LIST & (n.use_by_ms > now_ms)
     await connection.execute(update(notices).where(mine, useful).values(addressed=0))
+
+
+async def turned_down_since_ms(connection: AsyncConnection, farm_id: int) -> Instant | None:
+    """Since when a text or call is tried in vain, again and again; ``None`` while none is."""
+    d = deliveries.c
+    failing = (d.farm_id == farm_id) & (d.state == WAITING) & (d.attempts >= TRIES_IN_VAIN) & d.way.in_(BY_PHONE)
+    found: Instant | None = await connection.scalar(select(func.min(d.first_try_ms)).where(failing))
+    return found
 
 
 async def untried_since_ms(connection: AsyncConnection, farm_id: int, now_ms: Instant) -> Instant | None:

@@ -14,6 +14,8 @@ SWEEP_STALE_MS: Final = 2 * MINUTE_MS
 """By the wall: many times the interval at which rooms are gone round, and enough for a long round after a gap."""
 UNTRIED_MS: Final = 2 * MINUTE_MS
 """By the wall: a telling that is due and that nobody tried for so long is stuck."""
+TURNED_DOWN_MS: Final = 10 * MINUTE_MS
+"""Nobody can be woken for so long."""
 TICK: Final = "tick "
 """Begins the pulse of a regular task; its detail is the interval in seconds."""
 INTERVALS: Final = 3
@@ -43,6 +45,11 @@ def is_sweep_stale(desk: Desk, now_ms: Instant) -> bool:
 def is_stuck(desk: Desk, untried_ms: Instant | None, now_ms: Instant) -> bool:
     """Whether something waits to be told and nobody tries; ``untried_ms`` is since when."""
     return untried_ms is not None and now_ms - untried_ms > UNTRIED_MS * desk.clock.factor
+
+
+def is_turned_down(turned_down_ms: Instant | None, now_ms: Instant) -> bool:
+    """Whether texts and calls have not got out for too long; ``turned_down_ms`` is since when they are tried."""
+    return turned_down_ms is not None and now_ms - turned_down_ms > TURNED_DOWN_MS
 
 
 def hears_broker(desk: Desk, now_ms: Instant) -> bool:
@@ -76,10 +83,12 @@ async def why_not_alive(desk: Desk) -> tuple[str, ...]:
     async with desk.database.write() as connection:
         await machine.beat(connection, desk.farm_id, _PART, now_ms, "")
         untried_ms = await outbox.untried_since_ms(connection, desk.farm_id, now_ms)
+        turned_down_ms = await outbox.turned_down_since_ms(connection, desk.farm_id)
         pulses = await machine.all_pulses(connection, desk.farm_id)
     said = {
         "rooms are not judged": is_sweep_stale(desk, now_ms),
         "texts wait and are not tried": is_stuck(desk, untried_ms, now_ms),
+        "texts and calls do not get out": is_turned_down(turned_down_ms, now_ms),
         "the broker is not heard": not hears_broker(desk, now_ms),
         "a regular task does not run": any(run.is_stale for run in tick_runs(desk, pulses, now_ms)),
     }

@@ -16,6 +16,7 @@ from service.notifications.address import Address
 from service.storage import machine, outbox
 from service.storage.database import Database
 from service.storage.silences import SilenceRow, save_silence
+from service.storage.tables import deliveries
 from service.watch.horizon import Horizon
 from tests.support import farmyard
 from tests.support.api import Api, go_dry, open_api
@@ -137,6 +138,21 @@ async def test_a_telling_that_is_tried_again_and_again_is_moving(one_api: Api) -
     said = await ask(one_api, expect=200)
     assert said["telling"]["overdue"] is True
     assert said["telling"]["moving"] is True
+
+
+async def test_texts_that_do_not_get_out_are_trouble(one_api: Api) -> None:
+    await go_dry(one_api, 45)
+    desk = one_api.desk
+    await Address(database=desk.database, farm=desk.farm, clock=desk.clock).all_notices()
+    tried_in_vain = {"attempts": 3, "first_try_ms": one_api.clock.at_ms, "next_ms": one_api.clock.at_ms + 10**9}
+    async with desk.database.write() as connection:
+        await connection.execute(deliveries.update().values(**tried_in_vain))
+    one_api.clock.forward(10 * MINUTE_MS)
+    await desk.sweep.all_rooms()
+    assert (await ask(one_api, expect=200))["troubles"] == []
+    one_api.clock.forward(1)
+    said = await ask(one_api, expect=503)
+    assert said["troubles"] == ["texts and calls have not got out for more than 10 min"]
 
 
 async def beat(api: Api, part: str, *, minutes_ago: float, detail: str = "") -> None:
