@@ -20,7 +20,7 @@ from service.storage.database import Connection
 from service.storage.holds import LEAVE, WORKING, HoldRow
 from service.storage.turn import take_turn
 from service.watch.desk import Desk
-from service.watch.out_clock import came_out
+from service.watch.out_clock import came_out, say_out
 
 LONGEST_WORK_MS: Final = 12 * HOUR_MS
 """The longest day anyone works: an "out" that was forgotten must not hold back the whole night after it."""
@@ -71,16 +71,17 @@ class Holding:
 
         Raises:
             NotFound: there is nobody of this id.
-            NotAllowed: they were not working anywhere.
+            NotAllowed: they were not going or working anywhere.
         """
         person = await people.person(self.connection, self.farm_id, person_id)
         since_ms = self.now_ms - LONGEST_WORK_MS
         worked = await holds.all_holds(self.connection, self.farm_id, from_ms=since_ms)
         mine = [h for h in worked if h.kind == WORKING and h.person_id == person_id and h.ended_ms is None]
         ended = [await self._end(hold, who=person["name"]) for hold in mine if hold.from_ms <= self.now_ms]
+        went = await say_out(self.connection, self.farm_id, person_id, self.now_ms)
         watches = await came_out(self.connection, self.farm_id, person_id, self.now_ms)
-        if not ended and not watches:
-            raise NotAllowed(f"{person['name']} is not written down as working anywhere")
+        if not (ended or went or watches):
+            raise NotAllowed(f"{person['name']} is not written down as going or working anywhere")
         return ended
 
     async def leave(self, room_id: str, left: Left) -> HoldRow:

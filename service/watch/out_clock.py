@@ -122,6 +122,22 @@ async def came_out(connection: Connection, farm_id: int, person_id: str, now_ms:
     return len(watched)
 
 
+async def say_out(connection: Connection, farm_id: int, person_id: str, now_ms: Instant) -> int:
+    """Somebody says at a page that they are out: of everything they had said that they go to.
+
+    Returns:
+        To how many things they were going.
+    """
+    answers = await outbox.answers_since(connection, farm_id, now_ms - LOOK_BACK_MS)
+    mine = [a for a in answers if a["person_id"] == person_id and a["word"] in {Word.GOING, Word.OUT, Word.CANNOT}]
+    last = {str(a["happening_id"]): a["word"] for a in mine}
+    going = [happening_id for happening_id, word in last.items() if word == Word.GOING]
+    for happening_id in going:
+        said = {"person_id": person_id, "at_ms": now_ms, "word": Word.OUT.value, "way": "page"}
+        await ledger.add_answer(connection, farm_id, {"happening_id": happening_id, **said})
+    return len(going)
+
+
 async def end_watch(
     connection: Connection, farm_id: int, happening_id: str, now_ms: Instant, *, telling: str = "wake"
 ) -> None:

@@ -19,6 +19,7 @@ from service.storage import people
 from service.storage.holds import holds_of
 from service.watch.desk import Desk
 from service.watch.on_call import call_list
+from service.watch.replies import come_out_of
 from service.watch.respond import Word, answer
 from service.web import moving_pages, truth_pages, working_pages
 from service.web.answering import add_answering
@@ -31,6 +32,7 @@ from service.web.truth_form import asked_whom
 from service.web.who import COOKIE, remember
 
 _WORTH_PACKING: Final = 1000
+PAGE_WORDS: Final = frozenset({Word.GOING, Word.CANNOT, Word.OUT, Word.FIXED, Word.PROBE})
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
 
@@ -88,21 +90,17 @@ async def take_answer(
     person_id: Annotated[str, Form()] = "",
     word: Annotated[str, Form()] = "",
 ) -> Response:
-    """Somebody says that they are going, or cannot."""
+    """Somebody says that they are going, or cannot; are out again, or what it was."""
     desk: Desk = request.app.state.desk
     if not person_id:
         raise NotUnderstood("nobody was chosen: say first who you are")
-    if word not in set(Word):
-        raise NotUnderstood("the answer is either going or cannot")
-    await answer(
-        desk.database,
-        desk.farm_id,
-        room_id=room_id,
-        person_id=person_id,
-        word=Word(word),
-        way="page",
-        now_ms=desk.clock.now_ms(),
-    )
+    if word not in PAGE_WORDS:
+        raise NotUnderstood("the answer is either going or cannot, out, fixed, or that it was the probe")
+    said = {"room_id": room_id, "person_id": person_id, "way": "page"}
+    if word == Word.OUT:
+        await come_out_of(desk, **said)
+    else:
+        await answer(desk.database, desk.farm_id, word=Word(word), now_ms=desk.clock.now_ms(), **said)
     done = RedirectResponse(request.url_for("show_room", room_id=room_id).path, status_code=303)
     return remember(done, person_id)
 

@@ -74,7 +74,7 @@ async def test_out_ends_it_wherever_it_was_and_only_for_whoever_says_it(api: Api
     }
     assert await api.get("/api/holds") == [bens]
     refused = await api.post("/api/people/maria/out", {}, expect=409)
-    assert "Maria is not written down as working anywhere" in refused["detail"]
+    assert "Maria is not written down as going or working anywhere" in refused["detail"]
 
 
 async def test_working_longer_or_shorter_is_said_again_and_what_was_meant_before_stays(api: Api) -> None:

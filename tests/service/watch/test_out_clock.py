@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 
 from rules.model import HOUR_MS
+from service.errors import NotAllowed
 from service.storage import ledger, outbox
 from service.storage.database import Database
 from service.storage.figures import figures_of
@@ -200,3 +201,17 @@ async def test_who_goes_to_the_house_goes_to_look_for_who_is_in_there(
     await page_says(database, Word.GOING, at=78, who="ben")
     async with database.read() as connection:
         assert "look after" not in [n["kind"] for n in await outbox.unaddressed(connection, 1)]
+
+
+async def test_out_said_at_a_page_ends_the_watch_before_it_begins(
+    database: Database, farm: dict[str, Any]
+) -> None:
+    """Where nobody answers by text, the page is where people say that they are out."""
+    async with database.write() as connection:
+        went = {"happening_id": SEVEN, "person_id": "maria", "at_ms": minute(5), "word": "going", "way": "page"}
+        await ledger.add_answer(connection, 1, went)
+        assert await Holding(connection=connection, farm_id=1, now_ms=minute(30)).out("maria") == []
+        figures = await figures_of(connection, 1)
+        assert await look_after_all(connection, farm, figures, minute(120)) == 0
+        with pytest.raises(NotAllowed, match="not written down as going or working anywhere"):
+            await Holding(connection=connection, farm_id=1, now_ms=minute(121)).out("maria")
