@@ -21,7 +21,16 @@ from rules.limits import RoomLimits
 from rules.model import MINUTE_MS, Instant, ProbeId, Quantity, Reading
 from rules.replay import replay
 from rules.room_state import RoomState, Track
-from tests.support.histories import END_MS, LENGTH_MINUTES, PINS, as_history, histories, schedules
+from tests.support.histories import (
+    END_MS,
+    LENGTH_MINUTES,
+    PINS,
+    TIGHT,
+    VALUES,
+    as_history,
+    histories,
+    schedules,
+)
 from tests.support.rooms import BACK_PROBE, DOOR_PROBE, START_MS, limits, minute, moves, unjudged
 from tests.support.steady import STEADY
 
@@ -121,6 +130,28 @@ def test_a_long_history_is_the_fold_as_well() -> None:
     assert replayed == events
     assert that_matters(again) == that_matters(state)
     assert {Change.RAISED, Change.DEEPENED, Change.CLEARED} == {event.change for event in events}
+
+
+@pytest.mark.parametrize("seed", range(24))
+def test_a_restless_history_is_the_fold_as_well(seed: int) -> None:
+    """Two probes that jump about the limits, at odd moments; the same ones in every run."""
+    chance = np.random.default_rng(seed)
+    lines = []
+    for probe in (DOOR_PROBE, BACK_PROBE):
+        gaps = chance.choice([1, 2, 1000, 20_000, 60_000, 200_000], size=60)
+        at_ms = (START_MS + np.cumsum(gaps)).astype(np.int64)
+        value = chance.choice(np.array(VALUES[Quantity.HUMIDITY], dtype=np.float64), size=60)
+        lines.append(History(probe=probe, quantity=Quantity.HUMIDITY, at_ms=at_ms, value=value))
+    readings = [
+        Reading(probe=line.probe, quantity=line.quantity, at_ms=at, value=v)
+        for line in lines
+        for at, v in zip(line.at_ms.tolist(), line.value.tolist(), strict=True)
+    ]
+    schedule = (limits(PINS), limits(TIGHT, at=30), limits(PINS, at=31))
+    state, events = evaluate(unjudged(), schedule=schedule, readings=readings, until_ms=END_MS)
+    again, replayed = replay(lines, schedule=schedule, until_ms=END_MS, state=unjudged())
+    assert replayed == events
+    assert that_matters(again) == that_matters(state)
 
 
 # --- what the random histories meet ---------------------------------------------------------------------------
