@@ -72,6 +72,8 @@ def test_hours_of_past_arrive_complete_in_order_and_in_few_packs(broker: Broker)
         Listener(broker).listening() as listener,
         Publisher(broker.host, broker.port, "past") as publisher,
     ):
+        # What is handed over before the connection stands may be overtaken by what comes just after.
+        assert publisher.connected.wait(10)
         loop = threading.Thread(target=live.run, args=(world, clock, publisher, progress, stop))
         loop.start()
         assert progress.live.wait(30)
