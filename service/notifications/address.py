@@ -13,7 +13,7 @@ from rules.model import MINUTE_MS, Instant
 from service.clock import Clock
 from service.errors import PassingError
 from service.log import log
-from service.notifications.lines import Lines
+from service.notifications.lines import DANGER, Lines
 from service.notifications.routing import (
     AT_THE_FARM,
     FARM_WAYS,
@@ -31,6 +31,7 @@ from service.storage.figures import Figures, figures_of
 from service.storage.outbox import TO_THOSE_WOKEN
 from service.storage.rooms import COOLER
 from service.storage.rows import Record
+from service.storage.silences import WHOLE_FARM
 from service.watch.respond import STOPS, Word, taken_back_ms, who_is_going
 
 ENDS: Final = {
@@ -41,13 +42,9 @@ ENDS: Final = {
     "came out": "they came out before it went out",
 }
 """Notices that end a happening, and why whatever had not gone out by then is called off."""
-MAY_REACH: Final = frozenset({outbox.WAITING, outbox.SENT, outbox.UNSURE})
 HAS_GONE_OUT: Final = frozenset({outbox.SENT, outbox.UNSURE})
-DANGER: Final = "danger"
-"""The kind of notice that is told before all others, and to whoever is inside as well."""
 WORSE: Final = "deeper"
 STARTS_WITH_TWO: Final = frozenset({DANGER, "site"})
-WIDE_SILENCES: Final = frozenset({"site", "broker"})
 ONE_TELLING: Final = frozenset({"trouble", "deeper", "no improvement"})
 """Of what happens in one room, whoever was told of a newer one of these hears no more of an older one."""
 LONGEST_WAIT_MS: Final = 10 * MINUTE_MS
@@ -157,7 +154,7 @@ class Address:
 
     async def _cannot_wait(self, connection: Connection, notice: Record) -> bool:
         """What begins with two people: it cannot wait for one of them to wake."""
-        if notice["kind"] in STARTS_WITH_TWO or notice["facts"].get("scope") in WIDE_SILENCES:
+        if notice["kind"] in STARTS_WITH_TWO or notice["facts"].get("scope") in WHOLE_FARM:
             return True
         if notice["room_id"] is None:
             return False
@@ -232,7 +229,7 @@ def _counted(told: Sequence[Record], taken_back_ms: Instant | None) -> list[Told
 def _told_newer(others: Sequence[Record], notice: Record) -> set[str]:
     """Whom something newer of the same happening has reached, or may yet."""
     newer = [t for t in others if t["kind"] in ONE_TELLING and t["at_ms"] > notice["at_ms"]]
-    return {t["person_id"] for t in newer if t["state"] in MAY_REACH or t["detail"] == outbox.IN_THE_SUMMARY}
+    return {t["person_id"] for t in newer if outbox.may_reach(t)}
 
 
 def _but_once(line: Line, told: Sequence[Record]) -> Line:
@@ -248,7 +245,7 @@ def _told(row: Record) -> Told:
         person_id=row["person_id"],
         way=Way(row["way"]),
         added_ms=row["added_ms"],
-        may_reach=row["state"] in MAY_REACH or summed,
+        may_reach=outbox.may_reach(row),
         failing=row["state"] == outbox.WAITING and row["attempts"] >= TRIES_IN_VAIN,
         called_off=row["state"] == outbox.CANCELLED and not summed,
     )

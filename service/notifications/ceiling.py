@@ -17,12 +17,12 @@ from service.storage.database import Connection
 from service.storage.figures import Figures
 from service.storage.full_hours import SUMMARY
 from service.storage.rows import Record
+from service.storage.silences import WHOLE_FARM
 
 COUNTED: Final = frozenset({Way.TEXT.value, Way.VOICE.value})
 """Ways that wake people. Mail waits until it is looked at."""
 NEVER_HELD: Final = frozenset({"danger", "look after", "came out", "taken", "site", "site back", SUMMARY})
 """What is about people, or about the whole farm at once; and that somebody else goes, so that they need not."""
-WIDE_SILENCES: Final = frozenset({"site", "broker"})
 REPLIES: Final = frozenset({"answer"})
 REPLIES_TIMES: Final = 2
 """So many times as many confirmations may go out: people ask back, and two machines may have found each other."""
@@ -84,7 +84,7 @@ async def within_ceiling(
 
 def _is_never_held(row: Record) -> bool:
     """The end of a danger to people is never held either."""
-    for_people = row["facts"].get("side") == Side.PEOPLE or row["facts"].get("scope") in WIDE_SILENCES
+    for_people = row["facts"].get("side") == Side.PEOPLE or row["facts"].get("scope") in WHOLE_FARM
     return row["way"] not in COUNTED or row["person_id"] == AT_THE_FARM or row["kind"] in NEVER_HELD or for_people
 
 

@@ -15,6 +15,7 @@ from service.watch.on_call import call_list
 from service.watch.respond import Word, who_is_going
 
 DANGER: Final = "danger"
+"""The kind of notice that is told before all others, and to whoever is inside as well."""
 LOOK_AFTER: Final = "look after"
 NEXT_PERSON: Final = frozenset({"no improvement", LOOK_AFTER})
 """Kinds of notices about somebody who went: the next people hear of them."""
@@ -55,12 +56,11 @@ class Lines:
         return await self._with_those_inside(connection, lines, inside)
 
     def _line(self, person: Record, after_ms: int) -> Line:
-        proven = person["round_trip_ms"] is not None and person["opted_out_ms"] is None
         return Line(
             person_id=person["person_id"],
             after_ms=after_ms,
             ways=ways(person, self.ways),
-            answers=proven and self.answers_by_text,
+            answers=self.answers_by_text and has_answered(person),
         )
 
     def _next_people(
@@ -93,6 +93,11 @@ class Lines:
         listed = {line.person_id for line in lines}
         at_once = [self._line(known[p], 0) for p in inside if p in known and p not in listed]
         return [replace(line, after_ms=0) if line.person_id in inside else line for line in lines] + at_once
+
+
+def has_answered(person: Record) -> bool:
+    """Whether an answer by text has ever come back from this person's phone, and texts still reach it."""
+    return person["round_trip_ms"] is not None and person["opted_out_ms"] is None
 
 
 def ways(person: Record, set_up: frozenset[Way]) -> tuple[Way, ...]:

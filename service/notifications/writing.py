@@ -10,6 +10,7 @@ from rules.model import EDGES, MINUTE_MS, Instant, Quantity
 from service.log import log
 from service.notifications.carriers.message import Message
 from service.notifications.enclosures import with_earlier, with_picture
+from service.notifications.lines import has_answered
 from service.notifications.render import plain, render
 from service.notifications.routing import AT_THE_FARM, Way
 from service.storage import outbox, people, rooms
@@ -88,8 +89,7 @@ class Writing:
         reader = Reader(units=person["units"], language=_language(person["language"]), name=person["name"])
         if row["way"] != Way.TEXT or row["happening_id"] is None or row["kind"] in outbox.TO_THOSE_WOKEN:
             return reader
-        proven = person["round_trip_ms"] is not None and person["opted_out_ms"] is None
-        if proven and self.answers_by_text:
+        if self.answers_by_text and has_answered(person):
             return replace(reader, answers=await self._answers(connection, row))
         link = await self._link(connection, row)
         return reader if link is None else replace(reader, answers=Answers(reply_name="", link=link))

@@ -254,8 +254,12 @@ async def open_again(connection: AsyncConnection, farm_id: int, happening_id: st
 async def reached_nobody(connection: AsyncConnection, farm_id: int, happening_id: str) -> bool:
     """Whether people were to be told of a happening, and none of it arrived, or may yet."""
     told = [t for t in await tellings_of(connection, farm_id, happening_id) if not t["person_id"].startswith("@")]
-    may = {WAITING, SENT, UNSURE}
-    return bool(told) and not any(t["state"] in may or t["detail"] == IN_THE_SUMMARY for t in told)
+    return bool(told) and not any(may_reach(t) for t in told)
+
+
+def may_reach(telling: Record) -> bool:
+    """Whether a telling went out, may yet, or stands in a summary."""
+    return telling["state"] in {WAITING, SENT, UNSURE} or telling["detail"] == IN_THE_SUMMARY
 
 
 async def newest_notice(connection: AsyncConnection, farm_id: int, happening_id: str) -> Record | None:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Final
 
 from sqlalchemy import Select, func, select, update
 from sqlalchemy.ext.asyncio import AsyncConnection
@@ -19,6 +19,9 @@ from service.errors import NotFound
 from service.storage.insert import insert_into
 from service.storage.rows import Record, many
 from service.storage.tables import alarms, probes, readings, series, silences
+
+WHOLE_FARM: Final = frozenset({"site", "broker"})
+"""Scopes of a silence that leaves nothing of the farm heard."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
